@@ -1,0 +1,222 @@
+"""A case: a site, the layouts to try on it, and the conditions they must stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+from shapely.geometry import Point
+
+from soilflow.air import Air
+from soilflow.conditions import Condition
+from soilflow.errors import InputError
+from soilflow.flow.grid import NORMAL, Resolution
+from soilflow.layout.layout import Layout
+from soilflow.site.site import Site
+from soilflow.units import Coordinate, check_fields
+
+__all__ = ["Case", "TestHole", "Uncertain"]
+
+# Soil air a little below the surface through the heating season (common practice, no source). [K]
+SOIL_AIR = Air(temperature=283.15)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TestHole:
+    """A small hole through the slab where the pressure under it is read.
+
+    Parameters
+    ----------
+    name : str
+        The user's own name for it.
+    x, y : float
+        Place in plan. [m]
+    """
+
+    __test__ = False  # the test collector takes every Test... for a test
+
+    name: str
+    x: Coordinate
+    y: Coordinate
+
+    def __post_init__(self) -> None:
+        """Check the fields."""
+        check_fields(self)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Uncertain:
+    """An input known as a range; the noun holds its geometric mean.
+
+    Parameters
+    ----------
+    path : str
+        Path of the field, such as ``site.ground.layers[0].permeability``.
+    low, high : float
+        Ends of the range, in the SI unit of the field. [SI]
+    law : str
+        How it is spread: ``log-uniform`` or ``uniform``.
+    source : str
+        The words it came from and their mark.
+    """
+
+    path: str
+    low: float
+    high: float
+    law: str
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One question about one house.
+
+    Parameters
+    ----------
+    title : str
+        Name of the house or the question.
+    site : Site
+        What is there.
+    layouts : tuple of Layout
+        What might be added.
+    conditions : tuple of Condition
+        What it must stand.
+    question : str
+        The question the case asks.
+    answer : str
+        The expected answer in words.
+    test_holes : tuple of TestHole
+        Where the pressure is wanted.
+    air : Air
+        Air in the soil.
+    resolution : Resolution
+        How fine the grid is.
+    uncertain : tuple of Uncertain
+        Inputs known as ranges.
+    variants : mapping of str to Site
+        Other sites of the same house: a frozen yard, a dried corner.
+    variant : str
+        Name of the variant that ``site`` is, empty for the case as written.
+    """
+
+    title: str
+    site: Site
+    layouts: tuple[Layout, ...]
+    conditions: tuple[Condition, ...]
+    question: str = ""
+    answer: str = ""
+    test_holes: tuple[TestHole, ...] = ()
+    air: Air = SOIL_AIR
+    resolution: Resolution = NORMAL
+    uncertain: tuple[Uncertain, ...] = ()
+    variants: Mapping[str, Site] = field(default_factory=lambda: MappingProxyType({}))
+    variant: str = ""
+
+    def __post_init__(self) -> None:
+        """Check names and places across the parts of the case."""
+        if not self.layouts:
+            raise InputError("no layout; give at least one", field="layouts")
+        if not self.conditions:
+            raise InputError("no condition; give at least one", field="conditions")
+        for group in ("layouts", "conditions", "test_holes"):
+            names = [noun.name for noun in getattr(self, group)]
+            for i, name in enumerate(names):
+                if name in names[:i]:
+                    raise InputError(
+                        f'"{name}" is used twice; give each its own name',
+                        field=f"{group}[{i}].name",
+                    )
+        floor = self.site.slab.polygon
+        for i, hole in enumerate(self.test_holes):
+            if not floor.covers(Point(hole.x, hole.y)):
+                raise InputError(
+                    f'test hole "{hole.name}" at ({hole.x:.3f}, {hole.y:.3f}) m is not in the slab',
+                    field=f"test_holes[{i}]",
+                )
+        for i, layout in enumerate(self.layouts):
+            try:
+                layout.held_bodies(floor)
+            except InputError as err:
+                raise InputError(err.message, field=f"layouts[{i}].{err.field}") from None
+
+    def layout(self, name: str | None = None) -> Layout:
+        """A layout by name.
+
+        Parameters
+        ----------
+        name : str or None
+            Its name; None takes the first.
+
+        Returns
+        -------
+        layout : Layout
+            The layout.
+
+        Raises
+        ------
+        InputError
+            No layout of that name.
+        """
+        if name is None:
+            return self.layouts[0]
+        for layout in self.layouts:
+            if layout.name == name:
+                return layout
+        have = ", ".join(f'"{layout.name}"' for layout in self.layouts)
+        raise InputError(f'no layout "{name}" in this case; it has {have}', field="layout")
+
+    def with_layout(self, layout: Layout) -> Case:
+        """A copy with one layout only.
+
+        Parameters
+        ----------
+        layout : Layout
+            The layout.
+
+        Returns
+        -------
+        case : Case
+            The copy.
+        """
+        return replace(self, layouts=(layout,))
+
+    def with_variant(self, name: str) -> Case:
+        """A copy whose site is one of the variants.
+
+        Parameters
+        ----------
+        name : str
+            Name of the variant; empty for the case as written.
+
+        Returns
+        -------
+        case : Case
+            The copy.
+
+        Raises
+        ------
+        InputError
+            No variant of that name.
+        """
+        if not name:
+            return self
+        if name not in self.variants:
+            have = ", ".join(f'"{v}"' for v in self.variants) or "none"
+            raise InputError(f'no variant "{name}" in this case; it has {have}', field="variant")
+        return replace(self, site=self.variants[name], variant=name)
+
+    def with_resolution(self, resolution: Resolution) -> Case:
+        """A copy on another grid.
+
+        Parameters
+        ----------
+        resolution : Resolution
+            How fine the grid is.
+
+        Returns
+        -------
+        case : Case
+            The copy.
+        """
+        return replace(self, resolution=resolution)

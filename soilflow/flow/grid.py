@@ -1,0 +1,382 @@
+"""One graded tensor grid, with grid lines on every axis-aligned interface."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.errors import InputError
+from soilflow.layout.bodies import HeldBody
+from soilflow.site.effects import (
+    Blocks,
+    BlocksFace,
+    CarriesAlongSheet,
+    Effect,
+    LeaksAlongLine,
+    LeaksOverArea,
+    MultipliesPermeability,
+    SetsPermeability,
+)
+
+__all__ = ["COARSE", "FINE", "NORMAL", "Grid", "Resolution", "graded_edges", "grid_for"]
+
+Array = NDArray[np.float64]
+
+# Two required lines closer than this are one line: below any tolerance of a floor plan. [m]
+_SAME = 1e-6
+_FAR = 1e3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Resolution:
+    """How fine the grid is.
+
+    Parameters
+    ----------
+    name : str
+        What the choice is called.
+    cells_per_radius : float
+        Cells across a pit's radius, along the slab and down. [-]
+    line_size : float
+        Cell size at walls, joints and gap edges. [m]
+    growth : float
+        Size ratio of neighbouring cells away from a feature. [-]
+    largest_inside, largest_outside, largest_down : float
+        Bounds on the cell size under the floor, in the yard and with depth. [m]
+    pit_reach : float
+        Distance from a pit's centre, in radii, over which its cell size holds. [-]
+    splits : int
+        How many times every cell is halved afterwards.
+    """
+
+    name: str
+    cells_per_radius: float
+    line_size: float
+    growth: float
+    largest_inside: float = 0.45
+    largest_outside: float = 1.5
+    largest_down: float = 1.5
+    pit_reach: float = 1.0
+    splits: int = 0
+
+
+NORMAL = Resolution(name="normal", cells_per_radius=4.0, line_size=0.04, growth=1.4)
+FINE = Resolution(name="fine", cells_per_radius=5.0, line_size=0.03, growth=1.3)
+COARSE = Resolution(name="coarse", cells_per_radius=3.0, line_size=0.05, growth=1.5)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grid:
+    """Edges of a tensor grid.
+
+    Parameters
+    ----------
+    x, y : array, shape (nx + 1,), (ny + 1,)
+        Cell edges east and north. [m]
+    z : array, shape (nz + 1,)
+        Cell edges down, from above the slab underside (negative) to the tight bottom. [m]
+    """
+
+    x: Array
+    y: Array
+    z: Array
+
+    def __post_init__(self) -> None:
+        for name in ("x", "y", "z"):
+            edges = getattr(self, name)
+            if edges.ndim != 1 or edges.size < 2 or not np.all(np.diff(edges) > 0):
+                raise InputError("cell edges must increase", field=name)
+
+    @property
+    def edges(self) -> tuple[Array, Array, Array]:
+        """Cell edges along the three axes. [m]"""
+        return self.x, self.y, self.z
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Cells along x, y and z. [-]"""
+        return self.x.size - 1, self.y.size - 1, self.z.size - 1
+
+    @property
+    def cells(self) -> int:
+        """Cells in all, solids included. [-]"""
+        nx, ny, nz = self.shape
+        return nx * ny * nz
+
+    def centres(self, axis: int) -> Array:
+        """Cell centres along an axis.
+
+        Parameters
+        ----------
+        axis : int
+            0, 1, 2 for x, y, z.
+
+        Returns
+        -------
+        centres : array, shape (n,)
+            Midpoints. [m]
+        """
+        edges = self.edges[axis]
+        return 0.5 * (edges[1:] + edges[:-1])
+
+    def sizes(self, axis: int) -> Array:
+        """Cell sizes along an axis.
+
+        Parameters
+        ----------
+        axis : int
+            0, 1, 2 for x, y, z.
+
+        Returns
+        -------
+        sizes : array, shape (n,)
+            Edge to edge. [m]
+        """
+        return np.diff(self.edges[axis])
+
+    def index_of(self, axis: int, at: float) -> int:
+        """Number of the grid line at a coordinate.
+
+        Parameters
+        ----------
+        axis : int
+            0, 1, 2 for x, y, z.
+        at : float
+            The coordinate. [m]
+
+        Returns
+        -------
+        index : int
+            Index into the edges.
+
+        Raises
+        ------
+        InputError
+            No grid line lies there.
+        """
+        edges = self.edges[axis]
+        index = int(np.argmin(np.abs(edges - at)))
+        if abs(edges[index] - at) > 2 * _SAME:
+            raise InputError(f"no grid line at {at:g} m along axis {'xyz'[axis]}")
+        return index
+
+    def split(self) -> Grid:
+        """The same grid with every cell halved along every axis.
+
+        Returns
+        -------
+        grid : Grid
+            Eight times the cells.
+        """
+        halves = (np.insert(e, np.arange(1, e.size), 0.5 * (e[1:] + e[:-1])) for e in self.edges)
+        x, y, z = halves
+        return Grid(x=x, y=y, z=z)
+
+    def __repr__(self) -> str:
+        nx, ny, nz = self.shape
+        least = [float(self.sizes(a).min()) for a in range(3)]
+        return (
+            f"Grid({nx} x {ny} x {nz} = {self.cells} cells, smallest "
+            f"{least[0]:.3g} x {least[1]:.3g} x {least[2]:.3g} m)"
+        )
+
+
+def graded_edges(
+    lines: Sequence[float],
+    sources: Sequence[tuple[float, float, float]],
+    growth: float,
+    largest: Sequence[tuple[float, float, float]],
+) -> Array:
+    """Edges along one axis, on required lines and graded in between.
+
+    The wanted size at a point is the least over the sources of ``size + ln(growth) d``, d the
+    distance to the source; cells then share the integral of its inverse evenly.
+
+    Parameters
+    ----------
+    lines : sequence of float
+        Coordinates that must be edges; the first and last bound the grid. [m]
+    sources : sequence of (low, high, size)
+        Stretches over which a cell size is wanted. [m]
+    growth : float
+        Size ratio of neighbouring cells. [-]
+    largest : sequence of (low, high, size)
+        Upper bounds of the size by stretch. [m]
+
+    Returns
+    -------
+    edges : array, shape (n + 1,)
+        Increasing. [m]
+    """
+    wanted = sorted(set(lines))
+    kept = [wanted[0]]
+    for line in wanted[1:]:
+        if line - kept[-1] > _SAME:
+            kept.append(line)
+    pieces = [np.array(kept[:1])]
+    rate = np.log(growth)
+    for a, b in zip(kept[:-1], kept[1:], strict=True):
+        s = np.linspace(a, b, 2001)
+        size = np.full(s.shape, np.inf)
+        for lo, hi, bound in largest:
+            size[(s >= lo) & (s <= hi)] = np.minimum(size[(s >= lo) & (s <= hi)], bound)
+        for lo, hi, h in sources:
+            away = np.maximum(np.maximum(lo - s, s - hi), 0.0)
+            size = np.minimum(size, h + rate * away)
+        density = 1.0 / size
+        total = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))))
+        n = max(1, int(np.ceil(total[-1] - 1e-3)))
+        inner = np.interp(np.arange(1, n) * total[-1] / n, total, s)
+        pieces.append(np.append(inner, b))
+    return np.concatenate(pieces)
+
+
+def _effect_lines(effect: Effect) -> tuple[list[set[float]], list[set[float]]]:
+    """Coordinates an effect wants as grid lines, and those where it wants small cells."""
+    sharp: list[set[float]] = [set(), set(), set()]
+    plain: list[set[float]] = [set(), set(), set()]
+    if isinstance(effect, (LeaksAlongLine, BlocksFace)):
+        for axis in range(2):
+            sharp[axis].update((effect.start[axis], effect.end[axis]))
+        if isinstance(effect, BlocksFace):
+            sharp[2].update((effect.top, effect.bottom))
+        return sharp, plain
+    if isinstance(effect, CarriesAlongSheet | LeaksOverArea):
+        plan = effect.plan
+    else:
+        plan = effect.where.plan
+        into = sharp if isinstance(effect, Blocks) else plain
+        into[2].update((effect.where.top, effect.where.bottom))
+    into = sharp if isinstance(effect, Blocks | CarriesAlongSheet) else plain
+    if isinstance(effect, SetsPermeability):
+        return sharp, plain
+    for part in getattr(plan, "geoms", [plan]):
+        for ring in (part.exterior, *part.interiors):
+            for x, y in ring.coords:
+                into[0].add(float(x))
+                into[1].add(float(y))
+    return sharp, plain
+
+
+def grid_for(
+    effects: Sequence[Effect],
+    held: Sequence[HeldBody],
+    resolution: Resolution,
+    *,
+    extra_lines: tuple[Sequence[float], Sequence[float]] = ((), ()),
+) -> Grid:
+    """Grid for what is there and what is dug.
+
+    Parameters
+    ----------
+    effects : sequence of Effect
+        From the site.
+    held : sequence of HeldBody
+        From one layout, or from several that are to share the grid.
+    resolution : Resolution
+        How fine.
+    extra_lines : pair of sequence of float
+        Further grid lines wanted along x and y. [m]
+
+    Returns
+    -------
+    grid : Grid
+        Reaches three footprint half-widths beyond the outer wall faces, down to the bottom of
+        the soil layers and up to grade.
+    """
+    sharp: list[set[float]] = [set(), set(), set()]
+    plain: list[set[float]] = [set(), set(), set()]
+    for effect in effects:
+        for own, wanted in zip((sharp, plain), _effect_lines(effect), strict=True):
+            for axis in range(3):
+                own[axis] |= {v for v in wanted[axis] if abs(v) < _FAR}
+    tops = [e.where.top for e in effects if isinstance(e, SetsPermeability)]
+    bottoms = [e.where.bottom for e in effects if isinstance(e, SetsPermeability)]
+    if not tops:
+        raise InputError("no soil layer", field="ground.layers")
+    top, bottom = min(tops), max(bottoms)
+    for axis, lines in enumerate(extra_lines):
+        plain[axis] |= set(lines)
+    axes = [
+        _axis_edges(axis, sharp[axis], plain[axis], held, resolution, (top, bottom), effects)
+        for axis in range(3)
+    ]
+    grid = Grid(x=axes[0], y=axes[1], z=axes[2])
+    for _ in range(resolution.splits):
+        grid = grid.split()
+    return grid
+
+
+def _margin(effects: Sequence[Effect]) -> float:
+    """Reach of the yard: three half-widths of the floor, its shorter side counting. [m]"""
+    floors = [e.plan.bounds for e in effects if isinstance(e, LeaksOverArea) and e.depth == 0.0]
+    inner = [f for f in floors if max(abs(v) for v in f) < _FAR]
+    if not inner:
+        return 10.0
+    x0, y0, x1, y1 = inner[0]
+    return max(1.5 * min(x1 - x0, y1 - y0), 6.0)
+
+
+def _house_range(axis: int, sharp: set[float], effects: Sequence[Effect]) -> tuple[float, float]:
+    """Outer wall faces along an axis, or the floor's edges where there is no wall. [m]"""
+    bounds = [e.plan.bounds for e in effects if isinstance(e, LeaksOverArea) and e.depth == 0.0]
+    ends = [b[i] for b in bounds for i in (axis, axis + 2) if abs(b[i]) < _FAR]
+    every = [*sharp, *ends]
+    if not every:
+        raise InputError("nothing says how far the house reaches", field="slab")
+    return min(every), max(every)
+
+
+def _axis_edges(
+    axis: int,
+    sharp: set[float],
+    plain: set[float],
+    held: Sequence[HeldBody],
+    resolution: Resolution,
+    depth_range: tuple[float, float],
+    effects: Sequence[Effect],
+) -> Array:
+    """Edges along one axis of the house grid. [m]"""
+    rate = float(np.log(resolution.growth))
+    h = resolution.line_size
+    # two equal cells beside a wall, then growth
+    sources = [(v - 2 * h, v + 2 * h, h) for v in sharp]
+    required = sharp | plain
+    optional: set[float] = set()
+    for item in held:
+        lo, hi, exact = item.body.refinement()[axis]
+        if axis == 2:
+            lo = max(lo, 0.0)
+            size = hi / resolution.cells_per_radius
+            sources.append((lo, hi * resolution.pit_reach, size))
+        else:
+            middle, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
+            size = radius / resolution.cells_per_radius
+            reach = radius * resolution.pit_reach
+            sources.append((middle - reach, middle + reach, size))
+            optional.add(middle)
+        if exact:
+            required |= {lo, hi}
+    if axis == 2:
+        required |= {*depth_range, 0.0}
+        sources.append((-2 * h, 2 * h, h))
+        largest = [(-_FAR, _FAR, resolution.largest_down)]
+    else:
+        floor_lo, floor_hi = _house_range(axis, sharp, effects)
+        margin = _margin(effects)
+        low, high = floor_lo - margin, floor_hi + margin
+        required = {v for v in required if low < v < high} | {low, high}
+        largest = [
+            (-_FAR, _FAR, resolution.largest_outside),
+            (floor_lo, floor_hi, resolution.largest_inside),
+        ]
+    for line in sorted(optional):
+        # a centre line is a convenience: never at the price of a sliver beside a real interface
+        near = min(abs(line - r) for r in required)
+        size = min([s + rate * max(a - line, line - b, 0.0) for a, b, s in sources])
+        if near > 0.75 * size:
+            required.add(line)
+    return graded_edges(sorted(required), sources, resolution.growth, largest)

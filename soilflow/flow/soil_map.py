@@ -1,0 +1,264 @@
+"""What the model thinks is there: permeability per cell, cavities, sheets and leaks on a grid.
+
+Built from effects and held bodies alone; no trade noun is known here. Everything that solves
+or draws reads this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.errors import InputError
+from soilflow.flow.grid import Grid
+from soilflow.flow.leak_raster import (
+    AreaLeaks,
+    DirectLeaks,
+    LeakRaster,
+    LineLeaks,
+    columns_in,
+)
+from soilflow.layout.bodies import HeldBody
+from soilflow.site.effects import (
+    Blocks,
+    BlocksFace,
+    CarriesAlongSheet,
+    Effect,
+    LeaksAlongLine,
+    LeaksOverArea,
+    MultipliesPermeability,
+    Prism,
+    SetsPermeability,
+)
+
+__all__ = ["NO_AIR_PATH", "SoilMap", "build_soil_map"]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Soil tighter than this counts as having no air path at all (chosen by the project). [m2]
+NO_AIR_PATH = 1e-17
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SoilMap:
+    """Soil on a grid, ready for any engine.
+
+    Parameters
+    ----------
+    grid : Grid
+        The grid, shape (nx, ny, nz).
+    horizontal, vertical : array, shape (nx, ny, nz)
+        Air permeability, also inside cavities where it is the soil that was dug out. [m2]
+    air : array of bool, shape (nx, ny, nz)
+        Soil cells with an air path, neither solid nor cavity.
+    cavity : array of int, shape (nx, ny, nz)
+        Index of the held body a cell lies in, -1 for none.
+    open_x, open_y : array of bool, shape (nx - 1, ny, nz), (nx, ny - 1, nz)
+        Inner faces that no thin wall blocks.
+    sheet : array, shape (nx, ny)
+        Transmissivity of the gap at the slab underside, 0 for none. [m3]
+    floor : array of bool, shape (nx, ny)
+        Columns under a slab.
+    ports : tuple of str
+        References first, then held bodies.
+    held : tuple of HeldBody
+        The bodies; ``cavity`` and the ports count them.
+    area_leaks, line_leaks, direct_leaks : AreaLeaks, LineLeaks, DirectLeaks
+        The leaks.
+    line_names : tuple of str
+        Names of the slots.
+    """
+
+    grid: Grid
+    horizontal: Array
+    vertical: Array
+    air: Mask
+    cavity: NDArray[np.int16]
+    open_x: Mask
+    open_y: Mask
+    sheet: Array
+    floor: Mask
+    ports: tuple[str, ...]
+    held: tuple[HeldBody, ...]
+    area_leaks: AreaLeaks
+    line_leaks: LineLeaks
+    direct_leaks: DirectLeaks
+    line_names: tuple[str, ...]
+
+    @property
+    def top_layer(self) -> int:
+        """Index of the first cell layer below the slab underside."""
+        return self.grid.index_of(2, 0.0)
+
+    def body_port(self, body: int) -> int:
+        """Port of a held body.
+
+        Parameters
+        ----------
+        body : int
+            Index into ``held``.
+
+        Returns
+        -------
+        port : int
+            Index into ``ports``.
+        """
+        return self.ports.index(self.held[body].port)
+
+    def __repr__(self) -> str:
+        soil, dug = int(self.air.sum()), int((self.cavity >= 0).sum())
+        return (
+            f"SoilMap({self.grid!r}, {soil} soil cells, {dug} dug out, "
+            f"{int((self.sheet > 0).sum())} gap cells, {len(self.line_names)} slots, "
+            f"ports {', '.join(self.ports)})"
+        )
+
+
+def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBody]) -> SoilMap:
+    """Lay effects and held bodies onto a grid.
+
+    Parameters
+    ----------
+    grid : Grid
+        With lines on the edges of the effects.
+    effects : sequence of Effect
+        In order of precedence, the later one wins.
+    held : sequence of HeldBody
+        Bodies held at the pressure of their port.
+
+    Returns
+    -------
+    soil_map : SoilMap
+        One permeability, state, sheet and set of leaks per cell.
+
+    Raises
+    ------
+    InputError
+        A reference and a body of one name, or a feature off the grid lines.
+    """
+    horizontal, vertical, solid = _permeability(grid, effects)
+    x, y, z = _centre_arrays(grid)
+    cavity = np.full(grid.shape, -1, dtype=np.int16)
+    for i, item in enumerate(held):
+        cavity[item.body.contains(x, y, z) & ~solid] = i
+    enough = (horizontal >= NO_AIR_PATH) & (vertical >= NO_AIR_PATH)
+    air = enough & ~solid & (cavity < 0)
+    open_x, open_y = _open_faces(grid, effects)
+    ports = _port_names(effects, held)
+    top = grid.index_of(2, 0.0)
+    sheet, floor = _sheet_and_floor(grid, effects, air[:, :, top])
+    body_port = [ports.index(item.port) for item in held]
+    raster = LeakRaster(grid, air, cavity, open_x, open_y, held, ports, body_port)
+    names = tuple(e.name for e in effects if isinstance(e, LeaksAlongLine))
+    area, area_direct = raster.area_leaks(effects)
+    line, line_direct = raster.line_leaks(effects)
+    direct = [*area_direct, *line_direct]
+    return SoilMap(
+        grid=grid,
+        horizontal=horizontal,
+        vertical=vertical,
+        air=air,
+        cavity=cavity,
+        open_x=open_x,
+        open_y=open_y,
+        sheet=sheet,
+        floor=floor,
+        ports=ports,
+        held=tuple(held),
+        area_leaks=area,
+        line_leaks=line,
+        direct_leaks=DirectLeaks(
+            body=np.array([d[0] for d in direct], dtype=np.int64),
+            port=np.array([d[1] for d in direct], dtype=np.int64),
+            geometry=np.array([d[2] for d in direct], dtype=float),
+            line=np.array([d[3] for d in direct], dtype=np.int64),
+        ),
+        line_names=names,
+    )
+
+
+def _centre_arrays(grid: Grid) -> tuple[Array, Array, Array]:
+    """Cell centres that broadcast to the grid's shape. [m]"""
+    x, y, z = (grid.centres(axis) for axis in range(3))
+    return x[:, None, None], y[None, :, None], z[None, None, :]
+
+
+def _cells_in(grid: Grid, where: Prism) -> tuple[Mask, slice]:
+    """Columns in a prism and the range of layers it spans."""
+    z = grid.centres(2)
+    inside = np.flatnonzero((z > where.top) & (z < where.bottom))
+    layers = slice(inside[0], inside[-1] + 1) if inside.size else slice(0, 0)
+    return columns_in(grid, where.plan), layers
+
+
+def _permeability(grid: Grid, effects: Sequence[Effect]) -> tuple[Array, Array, Mask]:
+    """Permeability along and across, and the solid cells, each of the grid's shape. [m2]"""
+    horizontal, vertical = np.zeros(grid.shape), np.zeros(grid.shape)
+    solid = np.zeros(grid.shape, dtype=bool)
+    for effect in effects:
+        if not isinstance(effect, SetsPermeability | MultipliesPermeability | Blocks):
+            continue
+        columns, layers = _cells_in(grid, effect.where)
+        if isinstance(effect, Blocks):
+            solid[columns, layers] = True
+        elif isinstance(effect, SetsPermeability):
+            horizontal[columns, layers] = effect.horizontal
+            vertical[columns, layers] = effect.vertical
+        else:
+            horizontal[columns, layers] *= effect.factor
+            vertical[columns, layers] *= effect.factor
+    return horizontal, vertical, solid
+
+
+def _open_faces(grid: Grid, effects: Sequence[Effect]) -> tuple[Mask, Mask]:
+    """Inner faces along x and along y that no thin wall blocks."""
+    nx, ny, nz = grid.shape
+    faces = np.ones((nx - 1, ny, nz), dtype=bool), np.ones((nx, ny - 1, nz), dtype=bool)
+    z = grid.centres(2)
+    for effect in effects:
+        if not isinstance(effect, BlocksFace):
+            continue
+        normal = 0 if effect.start[0] == effect.end[0] else 1
+        line = grid.index_of(normal, effect.start[normal])
+        along = grid.centres(1 - normal)
+        ends = sorted((effect.start[1 - normal], effect.end[1 - normal]))
+        where = (along > ends[0]) & (along < ends[1])
+        blocked = where[:, None] & ((z > effect.top) & (z < effect.bottom))[None, :]
+        if normal == 0:
+            faces[0][line - 1][blocked] = False
+        else:
+            faces[1][:, line - 1][blocked] = False
+    return faces
+
+
+def _port_names(effects: Sequence[Effect], held: Sequence[HeldBody]) -> tuple[str, ...]:
+    references = [e.reference for e in effects if isinstance(e, LeaksOverArea | LeaksAlongLine)]
+    bodies = [item.port for item in held]
+    both = set(references) & set(bodies)
+    if both:
+        raise InputError(f'"{min(both)}" names both a reference and a suction point')
+    return tuple(dict.fromkeys([*references, *bodies]))
+
+
+def _sheet_and_floor(
+    grid: Grid, effects: Sequence[Effect], soil: Mask
+) -> tuple[Array, Mask]:
+    """Transmissivity of the gap and the columns under a slab, each of shape (nx, ny)."""
+    nx, ny, _ = grid.shape
+    sheet, floor = np.zeros((nx, ny)), np.zeros((nx, ny), dtype=bool)
+    xx, yy = np.meshgrid(grid.centres(0), grid.centres(1), indexing="ij")
+    for effect in effects:
+        if isinstance(effect, CarriesAlongSheet):
+            columns = columns_in(grid, effect.plan)
+            sheet[columns] = effect.transmissivity(xx[columns], yy[columns])
+        elif isinstance(effect, LeaksOverArea) and effect.depth == 0.0:
+            if np.isfinite(effect.leakance):
+                floor |= columns_in(grid, effect.plan)
+    # over a solid or saturated soil the gap has no soil to serve and is left out with it
+    return np.where(soil, sheet, 0.0), floor
+
+

@@ -1,0 +1,498 @@
+"""The soil as a network of conductances: nodes, edges between them, edges to ports.
+
+Nodes are soil cells with an air path, then the gap cells above them. A slot is a star of up to
+three legs (to its reference, to the soil cell, to the gap cell); its middle is eliminated
+exactly, so it costs no unknown.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components
+
+from soilflow.flow.soil_map import SoilMap
+
+__all__ = ["SoilNetwork", "area_conductance", "build_soil_network", "slot_legs", "star_to_triangle"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+# A body's surface this close to a cell centre, in cells, is taken to be this far: the error is
+# far below the scheme's own, and the matrix keeps its conditioning.
+_NEAREST = 1e-3
+
+
+def slot_legs(
+    *,
+    length: Array,
+    aperture: Array,
+    path: Array,
+    share: Array,
+    across: Array,
+    down: Array,
+    horizontal: Array,
+    vertical: Array,
+    sheet: Array,
+    viscosity: float,
+) -> tuple[Array, Array, Array]:
+    """Conductances of a slot's three legs: to its reference, to the soil, to the gap.
+
+    The slot passes w^3 / (12 mu t) per metre. Soil converges on it as on a part of a line
+    source: between the slot's radius and the radius a cell stands for lies the resistance
+    mu ln(r_cell / r_slot) / (k theta) per metre that the grid does not see. Over a gap air
+    reaches it through half a gap cell.
+
+    Parameters
+    ----------
+    length : array, shape (n,)
+        Length of slot in the cell. [m]
+    aperture, path : array, shape (n,)
+        Width of the slot and its length along the flow. [m]
+    share : array, shape (n,)
+        Part of its conductance on this side: 1 in a corner, 0.5 in open floor. [-]
+    across, down : array, shape (n,)
+        Cell size across the slot and down. [m]
+    horizontal, vertical : array, shape (n,)
+        Permeability of the cell's soil. [m2]
+    sheet : array, shape (n,)
+        Transmissivity of the gap there, 0 for none. [m3]
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+
+    Returns
+    -------
+    to_reference, to_soil, to_sheet : array, shape (n,)
+        Conductances; an infinite one means slot and soil cell are one. [m3/(s Pa)]
+
+    Notes
+    -----
+    Lattice radius of a cell that carries a slot in a corner: 0.359 (hx + hz), within 2 % for
+    the side ratios used, exact value 0.7178 h for a square cell (derived from the five-point
+    lattice Green function). A corner sees the slot as a quarter cylinder of radius w / 2, open
+    floor as two corners with half the conductance and radius w / 4 each.
+    """
+    to_reference = share * aperture**3 / (12.0 * viscosity * path) * length
+    stretch = (vertical / horizontal) ** 0.25
+    r_cell = 0.359 * (across * stretch + down / stretch)
+    r_slot = 0.5 * aperture * share * stretch
+    missing = np.log(np.maximum(r_cell / r_slot, 1.0))
+    mean = np.sqrt(horizontal * vertical)
+    with np.errstate(divide="ignore"):
+        to_soil = mean * (0.5 * math.pi) * length / (viscosity * missing)
+    to_sheet = sheet * length / (viscosity * 0.5 * across)
+    return to_reference, to_soil, to_sheet
+
+
+def star_to_triangle(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]:
+    """Conductances between the ends of a star of three legs, its middle eliminated.
+
+    Parameters
+    ----------
+    a, b, c : array, shape (n,)
+        Legs; ``b`` may be infinite. [m3/(s Pa)]
+
+    Returns
+    -------
+    ab, ac, bc : array, shape (n,)
+        Conductances between the ends. [m3/(s Pa)]
+    """
+    total = a + b + c
+    finite = np.isfinite(b)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ab = np.where(finite, a * b / total, a)
+        ac = np.where(finite, a * c / total, 0.0)
+        bc = np.where(finite, b * c / total, c)
+    return ab, ac, bc
+
+
+def area_conductance(
+    area: Array, leakance: Array, half: Array, vertical: Array, viscosity: float
+) -> Array:
+    """Conductance from a cell centre through its top face and a cover to a reference.
+
+    Parameters
+    ----------
+    area : array, shape (n,)
+        Leaking area. [m2]
+    leakance : array, shape (n,)
+        Permeability over thickness of the cover, infinite for open ground. [m]
+    half : array, shape (n,)
+        Distance from the face to the cell centre; 0 when air meets the cover directly. [m]
+    vertical : array, shape (n,)
+        Vertical permeability of the soil. [m2]
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+
+    Returns
+    -------
+    conductance : array, shape (n,)
+        Series of cover and soil. [m3/(s Pa)]
+    """
+    return np.asarray(area / (viscosity * (1.0 / leakance + half / vertical)))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SoilNetwork:
+    """Nodes, edges and ports; all conductances are for air at the stated viscosity.
+
+    Parameters
+    ----------
+    ports : tuple of str
+        Names of the ports.
+    nodes : int
+        Number of nodes.
+    cell_node : array of int, shape (nx, ny, nz)
+        Node of each soil cell; -1 without one, for solids, cavities and lost islands.
+    sheet_node : array of int, shape (nx, ny)
+        Node of each gap cell, -1 without one.
+    edges : array of int, shape (m, 2)
+        Nodes at the two ends.
+    conductance : array, shape (m,)
+        Conductance of each edge. [m3/(s Pa)]
+    port_node, port : array of int, shape (k,)
+        Node and port of each port edge.
+    port_conductance : array, shape (k,)
+        Conductance of each port edge. [m3/(s Pa)]
+    port_slot : array of int, shape (k,)
+        Slot a port edge belongs to, -1 for none.
+    direct : array, shape (p, p)
+        Conductance straight from port to port, symmetric, zero diagonal. [m3/(s Pa)]
+    slots : array, shape (n, 3)
+        Legs of each slot: to its reference, to its soil cell, to the gap. [m3/(s Pa)]
+    slot_nodes : array of int, shape (n, 2)
+        Soil and gap node of each slot, -1 for none.
+    lost_cells : int
+        Soil cells with no way to any port, left out.
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+    """
+
+    ports: tuple[str, ...]
+    nodes: int
+    cell_node: Index
+    sheet_node: Index
+    edges: Index
+    conductance: Array
+    port_node: Index
+    port: Index
+    port_conductance: Array
+    port_slot: Index
+    direct: Array
+    slots: Array
+    slot_nodes: Index
+    lost_cells: int
+    viscosity: float
+
+    def matrix(self) -> csr_matrix:
+        """The symmetric positive definite matrix of the nodes.
+
+        Returns
+        -------
+        matrix : csr_matrix, shape (nodes, nodes)
+            Sum of conductances on the diagonal, their negatives beside it. [m3/(s Pa)]
+        """
+        i, j = self.edges[:, 0], self.edges[:, 1]
+        t = self.conductance
+        diagonal = np.bincount(i, t, self.nodes) + np.bincount(j, t, self.nodes)
+        diagonal += np.bincount(self.port_node, self.port_conductance, self.nodes)
+        d = np.arange(self.nodes)
+        rows = np.concatenate([i, j, d])
+        columns = np.concatenate([j, i, d])
+        values = np.concatenate([-t, -t, diagonal])
+        return coo_matrix((values, (rows, columns)), shape=(self.nodes, self.nodes)).tocsr()
+
+    def sources(self) -> Array:
+        """Right-hand side of each port held at one pascal.
+
+        Returns
+        -------
+        sources : array, shape (p, nodes)
+            Conductance from the port to each node. [m3/(s Pa)]
+        """
+        b = np.zeros((len(self.ports), self.nodes))
+        np.add.at(b, (self.port, self.port_node), self.port_conductance)
+        return b
+
+    def __repr__(self) -> str:
+        return (
+            f"SoilNetwork({self.nodes} nodes, {self.conductance.size} edges, "
+            f"{self.port.size} port edges, {len(self.slots)} slots, {self.lost_cells} cells "
+            f"without a way to a port, viscosity {self.viscosity:.4g} Pa s)"
+        )
+
+
+class _Edges:
+    """Edge and port-edge lists under construction."""
+
+    def __init__(self) -> None:
+        self.i: list[Index] = []
+        self.j: list[Index] = []
+        self.t: list[Array] = []
+        self.node: list[Index] = []
+        self.port: list[Index] = []
+        self.g: list[Array] = []
+        self.slot: list[Index] = []
+
+    def between(self, i: Index, j: Index, t: Array) -> None:
+        use = t > 0.0
+        self.i.append(i[use])
+        self.j.append(j[use])
+        self.t.append(t[use])
+
+    def to_port(self, node: Index, port: Index, g: Array, slot: Index | None = None) -> None:
+        use = g > 0.0
+        number = np.full(node.shape, -1) if slot is None else slot
+        self.slot.append(number[use])
+        self.node.append(node[use])
+        self.port.append(np.broadcast_to(port, node.shape)[use])
+        self.g.append(g[use])
+
+
+def build_soil_network(soil: SoilMap, viscosity: float) -> SoilNetwork:
+    """Turn a soil map into conductances.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+
+    Returns
+    -------
+    network : SoilNetwork
+        Two-point fluxes over true half-distances, resistances in series.
+    """
+    cell_node = np.full(soil.grid.shape, -1, dtype=np.int64)
+    count = int(soil.air.sum())
+    cell_node[soil.air] = np.arange(count)
+    sheet_node = np.full(soil.sheet.shape, -1, dtype=np.int64)
+    has_sheet = soil.sheet > 0.0
+    sheet_node[has_sheet] = count + np.arange(int(has_sheet.sum()))
+    nodes = count + int(has_sheet.sum())
+
+    edges = _Edges()
+    for axis in range(3):
+        _soil_faces(soil, axis, cell_node, viscosity, edges)
+    _sheet_edges(soil, cell_node, sheet_node, viscosity, edges)
+    _area_leaks(soil, cell_node, sheet_node, viscosity, edges)
+    slots, slot_nodes = _slots(soil, cell_node, sheet_node, viscosity, edges)
+    direct = np.zeros((len(soil.ports),) * 2)
+    leaks = soil.direct_leaks
+    np.add.at(direct, (leaks.body, leaks.port), leaks.geometry / viscosity)
+    np.add.at(direct, (leaks.port, leaks.body), leaks.geometry / viscosity)
+    return _without_islands(
+        soil, nodes, cell_node, sheet_node, edges, direct, slots, slot_nodes, viscosity
+    )
+
+
+def _half_resistance(soil: SoilMap, axis: int) -> Array:
+    """Half a cell over permeability along an axis, of the grid's shape. [1/m]"""
+    k = soil.vertical if axis == 2 else soil.horizontal
+    size = soil.grid.sizes(axis)
+    shape = [1, 1, 1]
+    shape[axis] = -1
+    with np.errstate(divide="ignore"):
+        return np.asarray(0.5 * size.reshape(shape) / k)
+
+
+def _face_areas(soil: SoilMap, axis: int) -> Array:
+    sizes = [soil.grid.sizes(a) for a in range(3)]
+    sizes[axis] = np.ones(1)
+    return sizes[0][:, None, None] * sizes[1][None, :, None] * sizes[2][None, None, :]
+
+
+def _soil_faces(
+    soil: SoilMap, axis: int, cell_node: Index, viscosity: float, edges: _Edges
+) -> None:
+    """Edges between neighbouring soil cells, and from soil cells to cavities beside them."""
+    half = np.moveaxis(_half_resistance(soil, axis), axis, 0)
+    area = np.moveaxis(_face_areas(soil, axis), axis, 0)
+    node = np.moveaxis(cell_node, axis, 0)
+    cavity = np.moveaxis(soil.cavity, axis, 0)
+    air = np.moveaxis(soil.air, axis, 0)
+    if axis == 2:
+        is_open = np.ones(half[1:].shape, dtype=bool)
+    else:
+        is_open = np.moveaxis(soil.open_x if axis == 0 else soil.open_y, axis, 0)
+    both = air[:-1] & air[1:] & is_open
+    t = area / (viscosity * (half[:-1] + half[1:]))
+    edges.between(node[:-1][both], node[1:][both], np.broadcast_to(t, both.shape)[both])
+    for sign in (1, -1):
+        near, far = (slice(None, -1), slice(1, None))[::sign]
+        meets = air[near] & (cavity[far] >= 0) & is_open
+        if not meets.any():
+            continue
+        at = np.nonzero(meets)
+        offset = 0 if sign > 0 else 1
+        index = [at[0] + offset, at[1], at[2]]
+        other = [at[0] + 1 - offset, at[1], at[2]]
+        g = _body_conductance(soil, axis, sign, index, other, half, area, viscosity)
+        ports = np.array([soil.body_port(b) for b in range(len(soil.held))])
+        edges.to_port(node[tuple(index)], ports[cavity[tuple(other)]], g)
+
+
+def _body_conductance(
+    soil: SoilMap,
+    axis: int,
+    sign: int,
+    index: list[Index],
+    other: list[Index],
+    half: Array,
+    area: Array,
+    viscosity: float,
+) -> Array:
+    """Conductance from soil cells to the true surface of the bodies beside them. [m3/(s Pa)]"""
+    order = [axis, *(a for a in range(3) if a != axis)]
+    grid_index = [index[order.index(a)] for a in range(3)]
+    other_index = tuple(other[order.index(a)] for a in range(3))
+    centre = [soil.grid.centres(a)[grid_index[a]] for a in range(3)]
+    size = soil.grid.sizes(axis)
+    own, beyond = 0.5 * size[index[0]], 0.5 * size[other[0]]
+    body = soil.cavity[other_index]
+    distance = np.full(own.shape, np.nan)
+    for b, item in enumerate(soil.held):
+        mine = body == b
+        distance[mine] = item.body.entry(axis, sign, *(c[mine] for c in centre))
+    # a body cut by a plane between the two centres has its surface on the face itself
+    distance = np.where(np.isnan(distance) | (distance <= 0.0), own, distance)
+    distance = np.clip(distance, _NEAREST * 2.0 * own, own + beyond)
+    near = half[tuple(index)] * np.minimum(distance / own, 1.0)
+    with np.errstate(invalid="ignore"):
+        far = np.where(
+            distance > own, half[tuple(other)] * (distance - own) / beyond, 0.0
+        )
+    face = area[(np.zeros_like(index[0]), index[1], index[2])]
+    return np.asarray(face / (viscosity * (near + far)))
+
+
+def _sheet_edges(
+    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: _Edges
+) -> None:
+    """The gap: along itself, down to the soil below it, and into the rims of pits."""
+    have = sheet_node >= 0
+    if not have.any():
+        return
+    top = soil.top_layer
+    half_down = _half_resistance(soil, 2)[:, :, top]
+    area = np.outer(soil.grid.sizes(0), soil.grid.sizes(1))
+    edges.between(sheet_node[have], cell_node[:, :, top][have], (area / (viscosity * half_down))[have])
+    xx, yy = np.meshgrid(soil.grid.centres(0), soil.grid.centres(1), indexing="ij")
+    dug = soil.cavity[:, :, top]
+    for axis in range(2):
+        is_open = (soil.open_x if axis == 0 else soil.open_y)[:, :, top]
+        size = soil.grid.sizes(axis)
+        width = soil.grid.sizes(1 - axis)
+        shape = (-1, 1) if axis == 0 else (1, -1)
+        with np.errstate(divide="ignore"):
+            half = 0.5 * size.reshape(shape) / soil.sheet
+        width2 = np.broadcast_to(width.reshape(shape[::-1]), soil.sheet.shape)
+        lo = (slice(None, -1), slice(None)) if axis == 0 else (slice(None), slice(None, -1))
+        hi = (slice(1, None), slice(None)) if axis == 0 else (slice(None), slice(1, None))
+        both = have[lo] & have[hi] & is_open
+        t = width2[lo] / (viscosity * (half[lo] + half[hi]))
+        edges.between(sheet_node[lo][both], sheet_node[hi][both], t[both])
+        size2 = np.broadcast_to(size.reshape(shape), soil.sheet.shape)
+        for sign, near, far in ((1, lo, hi), (-1, hi, lo)):
+            for b, item in enumerate(soil.held):
+                meets = have[near] & (dug[far] == b) & is_open
+                if not meets.any():
+                    continue
+                own = 0.5 * size2[near][meets]
+                reach = own + 0.5 * size2[far][meets]
+                d = item.body.rim_entry(axis, sign, xx[near][meets], yy[near][meets])
+                d = np.clip(np.where(np.isnan(d), own, d), _NEAREST * 2.0 * own, reach)
+                g = width2[near][meets] * soil.sheet[near][meets] / (viscosity * d)
+                port = np.full(g.shape, soil.body_port(b))
+                edges.to_port(sheet_node[near][meets], port, g)
+
+
+def _area_leaks(
+    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: _Edges
+) -> None:
+    """Slab body and open ground: through the gap where there is one, else the top half cell."""
+    leaks = soil.area_leaks
+    ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
+    vertical = soil.vertical[ix, iy, iz]
+    half = 0.5 * soil.grid.sizes(2)[iz]
+    over_gap = (sheet_node[ix, iy] >= 0) & (iz == soil.top_layer)
+    g = area_conductance(
+        leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), vertical, viscosity
+    )
+    node = np.where(over_gap, sheet_node[ix, iy], cell_node[ix, iy, iz])
+    edges.to_port(node, leaks.port, g)
+
+
+def _slots(
+    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: _Edges
+) -> tuple[Array, Index]:
+    """Slots as triangles between reference, soil cell and gap cell."""
+    leaks = soil.line_leaks
+    ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
+    across = np.where(leaks.normal == 0, soil.grid.sizes(0)[ix], soil.grid.sizes(1)[iy])
+    legs = slot_legs(
+        length=leaks.length,
+        aperture=leaks.aperture,
+        path=leaks.path,
+        share=leaks.share,
+        across=across,
+        down=soil.grid.sizes(2)[iz],
+        horizontal=soil.horizontal[ix, iy, iz],
+        vertical=soil.vertical[ix, iy, iz],
+        sheet=soil.sheet[ix, iy],
+        viscosity=viscosity,
+    )
+    ref_soil, ref_sheet, soil_sheet = star_to_triangle(*legs)
+    soil_node, gap_node = cell_node[ix, iy, iz], sheet_node[ix, iy]
+    gap = gap_node >= 0
+    number = np.arange(leaks.cell.size)
+    edges.to_port(soil_node, leaks.port, ref_soil, number)
+    edges.to_port(gap_node[gap], leaks.port[gap], ref_sheet[gap], number[gap])
+    edges.between(soil_node[gap], gap_node[gap], soil_sheet[gap])
+    return np.column_stack(legs), np.column_stack([soil_node, gap_node])
+
+
+def _without_islands(
+    soil: SoilMap,
+    nodes: int,
+    cell_node: Index,
+    sheet_node: Index,
+    edges: _Edges,
+    direct: Array,
+    slots: Array,
+    slot_nodes: Index,
+    viscosity: float,
+) -> SoilNetwork:
+    """Drop nodes with no way to any port, and number the rest anew."""
+    i, j, t = (np.concatenate([*part]) for part in (edges.i, edges.j, edges.t))
+    node, port, g = (np.concatenate([*part]) for part in (edges.node, edges.port, edges.g))
+    graph = coo_matrix((np.ones(i.size), (i, j)), shape=(nodes, nodes))
+    _, label = connected_components(graph, directed=False)
+    reached = np.zeros(label.max(initial=-1) + 1, dtype=bool)
+    reached[label[node]] = True
+    keep = reached[label] if nodes else np.zeros(0, dtype=bool)
+    number = np.where(keep, np.cumsum(keep) - 1, -1)
+    number = np.append(number, -1)  # so that -1, no node, maps to itself
+    inside = keep[i]
+    return SoilNetwork(
+        ports=soil.ports,
+        nodes=int(keep.sum()),
+        cell_node=number[cell_node],
+        sheet_node=number[sheet_node],
+        edges=np.column_stack([number[i[inside]], number[j[inside]]]),
+        conductance=t[inside],
+        port_node=number[node],
+        port=port,
+        port_conductance=g,
+        port_slot=np.concatenate([*edges.slot]),
+        direct=direct,
+        slots=slots,
+        slot_nodes=number[slot_nodes],
+        lost_cells=int((~keep[: int(soil.air.sum())]).sum()),
+        viscosity=viscosity,
+    )

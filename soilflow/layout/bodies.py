@@ -1,0 +1,317 @@
+"""Bodies of air held at one pressure: what a pit is to the flow.
+
+A body knows three things: which points lie inside it, how far along a grid line its surface is
+from a point outside, and what it cuts out of the slab underside (its rim). Plan coordinates are
+x east, y north; z is depth, down.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import contains_xy
+from shapely.geometry import Polygon
+
+from soilflow.site.plan import disk_area_in
+
+__all__ = ["Ball", "Body", "Brick", "Cylinder", "HeldBody", "Intervals", "Outside"]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Intervals = tuple[tuple[float, float], ...]
+
+
+class Body(Protocol):
+    """What the soil map asks of a held body."""
+
+    def contains(self, x: Array, y: Array, z: Array) -> Mask:
+        """Tell which points, of one broadcast shape [m], lie inside."""
+
+    def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from outside points along an axis to the surface, negative if none. [m]"""
+
+    def rim_contains(self, x: Array, y: Array) -> Mask:
+        """Tell which points of the slab underside [m] lie over the body."""
+
+    def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
+        """Distance along the slab underside to the rim. [m]"""
+
+    def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Area of the rim inside a rectangle. [m2]"""
+
+    def rim_intervals(self, axis: int, at: float) -> Intervals:
+        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+
+    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+
+
+def _half_chord(radius: float, *offsets: Array) -> Array:
+    """Half the chord a line at some offsets from the centre cuts out; NaN if it misses. [m]"""
+    gap = radius * radius - sum((o * o for o in offsets), start=np.asarray(0.0))
+    return np.sqrt(np.where(gap > 0.0, gap, np.nan))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ball:
+    """A ball, or what a slab and a footprint leave of it.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Centre: x, y, z; z = 0 makes a hemispherical pit. [m]
+    radius : float
+        Radius. [m]
+    clip : shapely.Polygon or None
+        Plan it is cut to. [m]
+    """
+
+    centre: tuple[float, float, float]
+    radius: float
+    clip: Polygon | None = None
+
+    def contains(self, x: Array, y: Array, z: Array) -> Mask:
+        """Tell which points, of one broadcast shape [m], lie inside."""
+        cx, cy, cz = self.centre
+        inside = (x - cx) ** 2 + (y - cy) ** 2 + (z - cz) ** 2 < self.radius**2
+        return inside & self._in_clip(x, y)
+
+    def _in_clip(self, x: Array, y: Array) -> Mask:
+        if self.clip is None:
+            return np.ones(np.broadcast(x, y).shape, dtype=bool)
+        xb, yb = np.broadcast_arrays(x, y)
+        return np.asarray(contains_xy(self.clip, xb, yb), dtype=bool)
+
+    def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from outside points along an axis to the surface, negative if none. [m]"""
+        offset = [q - c for q, c in zip((x, y, z), self.centre, strict=True)]
+        along = offset.pop(axis)
+        return np.asarray(-_half_chord(self.radius, *offset) - sign * along)
+
+    def exit(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from inside points along an axis to the surface. [m]"""
+        offset = [q - c for q, c in zip((x, y, z), self.centre, strict=True)]
+        along = offset.pop(axis)
+        return np.asarray(_half_chord(self.radius, *offset) - sign * along)
+
+    @property
+    def _rim_radius(self) -> float:
+        return math.sqrt(max(self.radius**2 - self.centre[2] ** 2, 0.0))
+
+    def rim_contains(self, x: Array, y: Array) -> Mask:
+        """Tell which points of the slab underside [m] lie over the body."""
+        return self.contains(x, y, np.asarray(0.0))
+
+    def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
+        """Distance along the slab underside to the rim. [m]"""
+        return self.entry(axis, sign, x, y, np.asarray(0.0))
+
+    def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Area of the rim inside a rectangle. [m2]"""
+        middle = np.asarray(0.5 * (x0 + x1)), np.asarray(0.5 * (y0 + y1))
+        if not self._in_clip(*middle).all():
+            return 0.0
+        corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+        return disk_area_in(self.centre[:2], self._rim_radius, corners)
+
+    def rim_intervals(self, axis: int, at: float) -> Intervals:
+        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        off, radius = at - self.centre[1 - axis], self._rim_radius
+        if abs(off) >= radius:
+            return ()
+        half = math.sqrt(radius * radius - off * off)
+        return ((self.centre[axis] - half, self.centre[axis] + half),)
+
+    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        return tuple((c - self.radius, c + self.radius, 0.0) for c in self.centre)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Brick:
+    """A box with its faces on grid lines.
+
+    Parameters
+    ----------
+    low, high : tuple of float
+        Opposite corners: x, y, z. [m]
+    """
+
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+
+    def contains(self, x: Array, y: Array, z: Array) -> Mask:
+        """Tell which points, of one broadcast shape [m], lie inside."""
+        inside = np.asarray(True)
+        for q, lo, hi in zip((x, y, z), self.low, self.high, strict=True):
+            inside = inside & (q > lo) & (q < hi)
+        return np.asarray(inside, dtype=bool)
+
+    def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from outside points along an axis to the surface, negative if none. [m]"""
+        at = (x, y, z)[axis]
+        face = self.low[axis] if sign > 0 else self.high[axis]
+        return np.asarray(sign * (face - at), dtype=float)
+
+    def rim_contains(self, x: Array, y: Array) -> Mask:
+        """Tell which points of the slab underside [m] lie over the body."""
+        return np.asarray(
+            (x > self.low[0]) & (x < self.high[0]) & (y > self.low[1]) & (y < self.high[1])
+        )
+
+    def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
+        """Distance along the slab underside to the rim. [m]"""
+        return self.entry(axis, sign, x, y, np.asarray(0.0))
+
+    def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Area of the rim inside a rectangle. [m2]"""
+        dx = min(x1, self.high[0]) - max(x0, self.low[0])
+        dy = min(y1, self.high[1]) - max(y0, self.low[1])
+        return max(dx, 0.0) * max(dy, 0.0)
+
+    def rim_intervals(self, axis: int, at: float) -> Intervals:
+        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        if not self.low[1 - axis] <= at <= self.high[1 - axis]:
+            return ()
+        return ((self.low[axis], self.high[axis]),)
+
+    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        return tuple((lo, hi, 1.0) for lo, hi in zip(self.low, self.high, strict=True))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cylinder:
+    """An upright cylinder.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Axis in plan: x, y. [m]
+    radius : float
+        Radius. [m]
+    top, bottom : float
+        Depths it reaches from and to. [m]
+    """
+
+    centre: tuple[float, float]
+    radius: float
+    top: float
+    bottom: float
+
+    def contains(self, x: Array, y: Array, z: Array) -> Mask:
+        """Tell which points, of one broadcast shape [m], lie inside."""
+        return np.asarray(self._in_circle(x, y) & (z > self.top) & (z < self.bottom))
+
+    def _in_circle(self, x: Array, y: Array) -> Mask:
+        return np.asarray((x - self.centre[0]) ** 2 + (y - self.centre[1]) ** 2 < self.radius**2)
+
+    def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from outside points along an axis to the surface, negative if none. [m]"""
+        if axis == 2:
+            return np.asarray(sign * ((self.top if sign > 0 else self.bottom) - z), dtype=float)
+        return self.rim_entry(axis, sign, x, y) + 0.0 * z
+
+    def exit(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from inside points along an axis to the surface. [m]"""
+        if axis == 2:
+            return np.asarray(sign * ((self.bottom if sign > 0 else self.top) - z), dtype=float)
+        off = (x, y)[1 - axis] - self.centre[1 - axis]
+        along = (x, y)[axis] - self.centre[axis]
+        return np.asarray(_half_chord(self.radius, off) - sign * along) + 0.0 * z
+
+    def rim_contains(self, x: Array, y: Array) -> Mask:
+        """Tell which points of the slab underside [m] lie over the body."""
+        return self._in_circle(x, y) & (self.top <= 0.0)
+
+    def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
+        """Distance along the slab underside to the rim. [m]"""
+        off = (x, y)[1 - axis] - self.centre[1 - axis]
+        along = (x, y)[axis] - self.centre[axis]
+        return np.asarray(-_half_chord(self.radius, off) - sign * along)
+
+    def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Area of the rim inside a rectangle. [m2]"""
+        if self.top > 0.0:
+            return 0.0
+        corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+        return disk_area_in(self.centre, self.radius, corners)
+
+    def rim_intervals(self, axis: int, at: float) -> Intervals:
+        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        off = at - self.centre[1 - axis]
+        if abs(off) >= self.radius or self.top > 0.0:
+            return ()
+        half = math.sqrt(self.radius**2 - off * off)
+        return ((self.centre[axis] - half, self.centre[axis] + half),)
+
+    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        plan = tuple((c - self.radius, c + self.radius, 0.0) for c in self.centre)
+        return (*plan, (self.top, self.bottom, 1.0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outside:
+    """Everything outside a ball or a cylinder: a far boundary held at one pressure.
+
+    Parameters
+    ----------
+    inner : Ball or Cylinder
+        The body left free.
+    """
+
+    inner: Ball | Cylinder
+
+    def contains(self, x: Array, y: Array, z: Array) -> Mask:
+        """Tell which points, of one broadcast shape [m], lie inside."""
+        if isinstance(self.inner, Cylinder):
+            return np.asarray(~self.inner._in_circle(x, y) & (z == z))
+        return ~self.inner.contains(x, y, z)
+
+    def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from outside points along an axis to the surface, negative if none. [m]"""
+        return self.inner.exit(axis, sign, x, y, z)
+
+    def rim_contains(self, x: Array, y: Array) -> Mask:
+        """Tell which points of the slab underside [m] lie over the body."""
+        return ~self.inner.rim_contains(x, y)
+
+    def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
+        """Distance along the slab underside to the rim. [m]"""
+        return self.inner.exit(axis, sign, x, y, np.asarray(0.0))
+
+    def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Area of the rim inside a rectangle. [m2]"""
+        return (x1 - x0) * (y1 - y0) - self.inner.rim_area(x0, x1, y0, y1)
+
+    def rim_intervals(self, axis: int, at: float) -> Intervals:
+        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        inner = self.inner.rim_intervals(axis, at)
+        if not inner:
+            return ((-math.inf, math.inf),)
+        return ((-math.inf, inner[0][0]), (inner[0][1], math.inf))
+
+    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        return self.inner.refinement()
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeldBody:
+    """A body and the port whose pressure it takes.
+
+    Parameters
+    ----------
+    port : str
+        Name of the port, the suction point's own name for a pit.
+    body : Body
+        Its shape.
+    """
+
+    port: str
+    body: Body

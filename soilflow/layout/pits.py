@@ -1,0 +1,193 @@
+"""Suction pits: how much soil is dug out, and what shape the walls leave it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+from shapely.geometry import Polygon, box
+
+from soilflow.errors import InputError
+from soilflow.layout.bodies import Ball, Brick
+from soilflow.site.plan import disk_area_in
+from soilflow.units import Length, Volume, check_fields
+
+__all__ = ["BoxPit", "HemisphericalPit", "Pit", "clipped_volume"]
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(64)
+
+
+def clipped_volume(centre: tuple[float, float], radius: float, footprint: Polygon) -> float:
+    """Volume of the half ball below a slab that lies inside a footprint.
+
+    .. math:: V = \\int_0^r A(\\sqrt{r^2 - z^2}) dz
+
+    with A the area of a disk inside the footprint.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Centre in plan. [m]
+    radius : float
+        Radius. [m]
+    footprint : shapely.Polygon
+        Inner wall faces, counter-clockwise. [m]
+
+    Returns
+    -------
+    volume : float
+        Air volume of the pit. [m3]
+    """
+    corners = np.asarray(footprint.exterior.coords)[:-1]
+    angles = 0.25 * math.pi * (_NODES + 1.0)
+    areas = [disk_area_in(centre, radius * math.cos(t), corners) for t in angles]
+    return float(0.25 * math.pi * radius * np.sum(_WEIGHTS * np.cos(angles) * areas))
+
+
+@dataclass(frozen=True, kw_only=True)
+class HemisphericalPit:
+    """A bowl dug through a core hole.
+
+    Parameters
+    ----------
+    volume : float
+        Air volume dug out; a wall that cuts the bowl off makes it wider, not smaller. [m3]
+
+    Examples
+    --------
+    Two 5-gallon buckets make a bowl of 0.262 m radius.
+
+    >>> round(HemisphericalPit(volume=0.0378541).free_radius, 3)
+    0.262
+    """
+
+    volume: Volume
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+
+    @property
+    def free_radius(self) -> float:
+        """Radius of the bowl away from walls. [m]"""
+        return float((1.5 * self.volume / math.pi) ** (1.0 / 3.0))
+
+    @property
+    def depth_below_slab(self) -> float:
+        """Depth of the bowl away from walls. [m]"""
+        return self.free_radius
+
+    def body(self, x: float, y: float, footprint: Polygon) -> Ball:
+        """The held body of the pit.
+
+        Parameters
+        ----------
+        x, y : float
+            Centre in plan. [m]
+        footprint : shapely.Polygon
+            Inner wall faces, counter-clockwise. [m]
+
+        Returns
+        -------
+        body : Ball
+            Cut to the footprint, with the radius that keeps the volume.
+
+        Raises
+        ------
+        InputError
+            The volume does not fit under the floor.
+        """
+        free = self.free_radius
+
+        def short(radius: float) -> float:
+            return clipped_volume((x, y), radius, footprint) / self.volume - 1.0
+
+        if short(free) > -1e-9:
+            return Ball(centre=(x, y, 0.0), radius=free, clip=footprint)
+        high = 1.3 * free
+        while short(high) < 0.0:
+            high *= 1.3
+            if high > 10.0 * free:
+                raise InputError(
+                    f"a pit of {self.volume:.3g} m3 does not fit under this floor", field="pit"
+                )
+        radius = float(brentq(short, free, high, xtol=1e-12))
+        return Ball(centre=(x, y, 0.0), radius=radius, clip=footprint)
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoxPit:
+    """A square-cut pit.
+
+    Parameters
+    ----------
+    length : float
+        Size along x, east. [m]
+    width : float
+        Size along y, north. [m]
+    depth : float
+        Depth below the slab underside. [m]
+    """
+
+    length: Length
+    width: Length
+    depth: Length
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+
+    @property
+    def volume(self) -> float:
+        """Air volume dug out. [m3]"""
+        return self.length * self.width * self.depth
+
+    @property
+    def depth_below_slab(self) -> float:
+        """Depth of the pit. [m]"""
+        return self.depth
+
+    def body(self, x: float, y: float, footprint: Polygon) -> Brick:
+        """The held body of the pit; one that would reach into a wall is moved along to clear it.
+
+        Parameters
+        ----------
+        x, y : float
+            Centre in plan. [m]
+        footprint : shapely.Polygon
+            Inner wall faces. [m]
+
+        Returns
+        -------
+        body : Brick
+            The pit, wholly inside the footprint.
+
+        Raises
+        ------
+        InputError
+            It fits nowhere nearby.
+        """
+        ring = np.asarray(footprint.exterior.coords)[:-1]
+        half = (0.5 * self.length, 0.5 * self.width)
+        shifts = [
+            sorted({0.0, *(v - c + h for v in ring[:, a]), *(v - c - h for v in ring[:, a])}, key=abs)
+            for a, (c, h) in enumerate(zip((x, y), half, strict=True))
+        ]
+        tries = [
+            (abs(dx) + abs(dy), dx, dy)
+            for dx in shifts[0]
+            for dy in shifts[1]
+            if abs(dx) <= self.length and abs(dy) <= self.width
+        ]
+        for _, dx, dy in sorted(tries):
+            low = (float(x + dx - half[0]), float(y + dy - half[1]), 0.0)
+            high = (float(x + dx + half[0]), float(y + dy + half[1]), self.depth)
+            if footprint.buffer(1e-9).covers(box(low[0], low[1], high[0], high[1])):
+                return Brick(low=low, high=high)
+        raise InputError(
+            f"a box pit of {self.length:g} x {self.width:g} m does not fit under the floor here",
+            field="pit",
+        )
+
+
+Pit = HemisphericalPit | BoxPit

@@ -1,0 +1,241 @@
+"""How much of the floor is under suction, and where it is worst."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from soilflow.errors import InputError
+from soilflow.results.floor import FloorPressure
+
+__all__ = [
+    "PASS_LINE",
+    "PATCH",
+    "STRIP",
+    "THRESHOLDS",
+    "WorstPatch",
+    "coverage",
+    "covered_area",
+    "worst_margin",
+]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# At least this much suction everywhere in the design condition; the smallest reversal a good
+# gauge can show, common practice (from memory). [Pa]
+PASS_LINE = 1.0
+# The second threshold, shown beside it: mild-weather design suction, from memory. [Pa]
+THRESHOLDS = (1.0, 5.0)
+# Width of the strip along the walls that perimeter coverage looks at, chosen by the project. [m]
+STRIP = 0.15
+# Side of the patch whose mean counts as one place, about two feet, chosen by the project. [m]
+PATCH = 0.6
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorstPatch:
+    """The worst place on the floor.
+
+    Parameters
+    ----------
+    margin : float
+        Mean suction there beyond the pass line; negative fails. [Pa]
+    x, y : float
+        Middle of the patch. [m]
+    """
+
+    margin: float
+    x: float
+    y: float
+
+
+def covered_area(floor: FloorPressure, threshold: float, *, within: Mask | None = None) -> Array:
+    """Area of each column where the pressure is at or below minus the threshold.
+
+    Each column is cut into four triangles from its centre to its corners; corner values are
+    bilinear means of the columns around, never across a footing; in a triangle the pressure is
+    linear, so the area below a level is exact.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    threshold : float
+        Suction wanted. [Pa]
+    within : array of bool, shape (nx, ny), or None
+        Columns to look at; None for the floor.
+
+    Returns
+    -------
+    area : array, shape (nx, ny)
+        Covered area. [m2]
+    """
+    use = floor.floor & ~np.isnan(floor.pressure)
+    if within is not None:
+        use &= within
+    corners = _corner_values(floor)
+    share = np.zeros(floor.pressure.shape)
+    for a, b in ((0, 1), (1, 2), (2, 3), (3, 0)):
+        share += 0.25 * _share_below(floor.pressure, corners[a], corners[b], -threshold)
+    return np.where(use, share, 0.0) * floor.areas
+
+
+def coverage(
+    floor: FloorPressure, threshold: float, *, strip: BaseGeometry | None = None
+) -> float:
+    """Share of the floor, or of a strip of it, under at least some suction.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    threshold : float
+        Suction wanted. [Pa]
+    strip : shapely geometry or None
+        Part to look at, its edges on column edges; None for the whole floor. [m]
+
+    Returns
+    -------
+    share : float
+        Between 0 and 1; NaN when no air reaches any of it. [-]
+    """
+    within = floor.floor & ~np.isnan(floor.pressure)
+    if strip is not None:
+        cx, cy = 0.5 * (floor.x[1:] + floor.x[:-1]), 0.5 * (floor.y[1:] + floor.y[:-1])
+        xx, yy = np.meshgrid(cx, cy, indexing="ij")
+        within = within & np.asarray(shapely.contains_xy(strip, xx, yy), dtype=bool)
+    whole = float(floor.areas[within].sum())
+    if whole == 0.0:
+        return float("nan")
+    return float(covered_area(floor, threshold, within=within).sum()) / whole
+
+
+def _share_below(a: Array, b: Array, c: Array, level: float) -> Array:
+    """Share of a triangle with values a, b, c at its corners that lies at or below a level."""
+    lo, mid, hi = np.sort(np.stack([a, b, c]), axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        below = (level - lo) ** 2 / ((mid - lo) * (hi - lo))
+        above = 1.0 - (hi - level) ** 2 / ((hi - mid) * (hi - lo))
+    share = np.where(level < mid, below, above)
+    share = np.where(level < lo, 0.0, share)
+    return np.asarray(np.where(level >= hi, 1.0, share))
+
+
+def _corner_values(floor: FloorPressure) -> list[Array]:
+    """Value at the four corners of each column, counter-clockwise from the south-west."""
+    value = np.pad(floor.pressure, 1, constant_values=np.nan)
+    dx = np.pad(np.diff(floor.x), 1, mode="edge")
+    dy = np.pad(np.diff(floor.y), 1, mode="edge")
+    open_x = np.pad(floor.open_x, ((1, 1), (1, 1)), constant_values=False)
+    open_y = np.pad(floor.open_y, ((1, 1), (1, 1)), constant_values=False)
+    nx, ny = floor.pressure.shape
+    i, j = np.arange(1, nx + 1), np.arange(1, ny + 1)
+    corners = []
+    for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
+        bx, by = open_x[_border(i, sx)][:, j], open_y[i][:, _border(j, sy)]
+        beside_x = open_y[i + sx][:, _border(j, sy)]
+        beside_y = open_x[_border(i, sx)][:, j + sy]
+        there = {
+            (0, 0): np.ones((nx, ny), dtype=bool),
+            (sx, 0): bx,
+            (0, sy): by,
+            (sx, sy): (bx & beside_x) | (by & beside_y),
+        }
+        total, weight = np.zeros((nx, ny)), np.zeros((nx, ny))
+        for (ox, oy), reachable in there.items():
+            v = value[i + ox][:, j + oy]
+            # the nearer column weighs more: each weighs the other's size
+            w = np.outer(dx[i + sx - ox], dy[j + sy - oy])
+            w = np.where(reachable & ~np.isnan(v), w, 0.0)
+            total += w * np.nan_to_num(v)
+            weight += w
+        with np.errstate(invalid="ignore"):
+            corners.append(total / weight)
+    return corners
+
+
+def _border(index: NDArray[np.int64], sign: int) -> NDArray[np.int64]:
+    """Index, in the padded border arrays, of the border on one side of padded columns."""
+    return index if sign > 0 else index - 1
+
+
+def worst_margin(floor: FloorPressure) -> WorstPatch:
+    """Least mean suction over patches wholly inside the slab, beyond the pass line.
+
+    The pressure is taken constant in each column, so a patch mean is bilinear in the patch's
+    place between positions where its edges meet column edges: looking at those is exact.
+    A patch counts when air reaches at least half of it.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+
+    Returns
+    -------
+    worst : WorstPatch
+        Margin and place.
+
+    Raises
+    ------
+    InputError
+        No patch of floor has air below it.
+    """
+    air = floor.floor & ~np.isnan(floor.pressure)
+    side = min(PATCH, float(np.ptp(floor.x)), float(np.ptp(floor.y)))
+    places = [np.unique(np.concatenate([e, e - side])) for e in (floor.x, floor.y)]
+    places = [
+        p[(p >= e[0] - 1e-9) & (p + side <= e[-1] + 1e-9)]
+        for p, e in zip(places, (floor.x, floor.y), strict=True)
+    ]
+    sums = [
+        _patch_sums(floor, values, places, side)
+        for values in (
+            floor.floor.astype(float),
+            air.astype(float),
+            np.where(air, floor.pressure, 0.0),
+        )
+    ]
+    inside = sums[0] >= side * side * (1.0 - 1e-9)
+    usable = inside & (sums[1] >= 0.5 * side * side)
+    if not usable.any():
+        raise InputError("no patch of the floor has air below it, so there is no margin to give")
+    mean = np.where(usable, sums[2] / np.where(usable, sums[1], 1.0), -np.inf)
+    i, j = np.unravel_index(int(np.argmax(mean)), mean.shape)
+    return WorstPatch(
+        margin=float(-mean[i, j]) - PASS_LINE,
+        x=float(places[0][i] + 0.5 * side),
+        y=float(places[1][j] + 0.5 * side),
+    )
+
+
+def _patch_sums(floor: FloorPressure, values: Array, places: list[Array], side: float) -> Array:
+    """Integral of a columnwise constant over each patch, shape of the places."""
+    weighted = values * floor.areas
+    cumulative = np.zeros((floor.x.size, floor.y.size))
+    cumulative[1:, 1:] = weighted.cumsum(axis=0).cumsum(axis=1)
+    low = [_along(floor.x, places[0]), _along(floor.y, places[1])]
+    high = [_along(floor.x, places[0] + side), _along(floor.y, places[1] + side)]
+    rows = _pick(cumulative, high[0], 0) - _pick(cumulative, low[0], 0)
+    return _pick(rows, high[1], 1) - _pick(rows, low[1], 1)
+
+
+def _along(edges: Array, at: Array) -> Array:
+    """Place along an axis in cells, linear between edges."""
+    return np.interp(at, edges, np.arange(edges.size, dtype=float))
+
+
+def _pick(table: Array, at: Array, axis: int) -> Array:
+    """Linear interpolation of a table along an axis at fractional indices."""
+    low = np.clip(at.astype(int), 0, table.shape[axis] - 2)
+    part = at - low
+    shape = [1, 1]
+    shape[axis] = -1
+    part = part.reshape(shape)
+    a, b = np.take(table, low, axis=axis), np.take(table, low + 1, axis=axis)
+    return np.asarray(a + part * (b - a))

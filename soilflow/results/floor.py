@@ -1,0 +1,215 @@
+"""The floor seen from below: pressure under the slab, column by column."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.air import pressure_from_u
+from soilflow.errors import InputError
+from soilflow.flow.response import SoilResponse
+from soilflow.flow.soil_map import SoilMap
+from soilflow.flow.soil_network import SoilNetwork, area_conductance
+
+__all__ = ["FloorPressure", "FloorResponse", "floor_response", "pressure_at"]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FloorPressure:
+    """Pressure under the slab.
+
+    Parameters
+    ----------
+    x, y : array, shape (nx + 1,), (ny + 1,)
+        Column edges over the floor. [m]
+    floor : array of bool, shape (nx, ny)
+        Columns under the slab.
+    pressure : array, shape (nx, ny)
+        Pressure relative to the room; NaN off the floor and where no air reaches. [Pa]
+    open_x, open_y : array of bool, shape (nx - 1, ny), (nx, ny - 1)
+        Column borders that no footing crosses.
+    """
+
+    x: Array
+    y: Array
+    floor: Mask
+    pressure: Array
+    open_x: Mask
+    open_y: Mask
+
+    @property
+    def areas(self) -> Array:
+        """Area of each column, shape (nx, ny). [m2]"""
+        return np.outer(np.diff(self.x), np.diff(self.y))
+
+    @property
+    def no_air_area(self) -> float:
+        """Floor with no air path below it. [m2]"""
+        return float(self.areas[self.floor & np.isnan(self.pressure)].sum())
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FloorResponse:
+    """Unit fields under the slab, from which every pressure there recombines.
+
+    Parameters
+    ----------
+    x, y : array, shape (nx + 1,), (ny + 1,)
+        Column edges over the floor. [m]
+    floor : array of bool, shape (nx, ny)
+        Columns under the slab.
+    unit_fields : array, shape (p, nx, ny)
+        Unit field of each port at the slab underside; NaN where no air reaches. [-]
+    open_x, open_y : array of bool, shape (nx - 1, ny), (nx, ny - 1)
+        Column borders that no footing crosses.
+    """
+
+    x: Array
+    y: Array
+    floor: Mask
+    unit_fields: Array
+    open_x: Mask
+    open_y: Mask
+
+    def pressure(self, u: Array, pressure_atm: float) -> FloorPressure:
+        """Recombine the unit fields.
+
+        Parameters
+        ----------
+        u : array, shape (p,)
+            p + p^2 / (2 p_atm) at each port. [Pa]
+        pressure_atm : float
+            Atmospheric pressure. [Pa]
+
+        Returns
+        -------
+        floor_pressure : FloorPressure
+            Pressure under the slab.
+        """
+        field = np.tensordot(np.asarray(u, dtype=float), self.unit_fields, axes=1)
+        there = ~np.isnan(field)
+        pressure = np.full(field.shape, np.nan)
+        pressure[there] = pressure_from_u(field[there], pressure_atm)
+        return FloorPressure(
+            x=self.x,
+            y=self.y,
+            floor=self.floor,
+            pressure=pressure,
+            open_x=self.open_x,
+            open_y=self.open_y,
+        )
+
+
+def floor_response(
+    soil: SoilMap, network: SoilNetwork, response: SoilResponse
+) -> FloorResponse:
+    """Carry the unit fields to the slab underside.
+
+    The gap's own pressure counts where there is a gap; else the top soil cell is carried up
+    through its half cell against the leak of the slab body. Pits count at their own pressure.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+    network : SoilNetwork
+        Its conductances.
+    response : SoilResponse
+        Its unit fields.
+
+    Returns
+    -------
+    floor : FloorResponse
+        Cut to the columns of the floor.
+
+    Raises
+    ------
+    InputError
+        There is no slab in the map.
+    """
+    if not soil.floor.any():
+        raise InputError("the soil map has no slab, so there is no floor to look at")
+    top = soil.top_layer
+    fields = np.full((len(soil.ports), *soil.floor.shape), np.nan)
+    cell = network.cell_node[:, :, top]
+    have = (cell >= 0) & soil.floor
+    fields[:, have] = response.unit_fields[:, cell[have]]
+    _carry_up(soil, network.viscosity, have, fields)
+    gap = (network.sheet_node >= 0) & soil.floor
+    fields[:, gap] = response.unit_fields[:, network.sheet_node[gap]]
+    dug = soil.cavity[:, :, top]
+    for b in range(len(soil.held)):
+        mine = (dug == b) & soil.floor
+        fields[:, mine] = 0.0
+        fields[soil.body_port(b), mine] = 1.0
+    ix, iy = np.nonzero(soil.floor)
+    cut = slice(ix.min(), ix.max() + 1), slice(iy.min(), iy.max() + 1)
+    return FloorResponse(
+        x=soil.grid.x[cut[0].start : cut[0].stop + 1],
+        y=soil.grid.y[cut[1].start : cut[1].stop + 1],
+        floor=soil.floor[cut],
+        unit_fields=fields[:, cut[0], cut[1]],
+        open_x=soil.open_x[cut[0].start : cut[0].stop - 1, cut[1], top],
+        open_y=soil.open_y[cut[0], cut[1].start : cut[1].stop - 1, top],
+    )
+
+
+def _carry_up(soil: SoilMap, viscosity: float, have: Mask, fields: Array) -> None:
+    """Value at the slab underside: soil below and the slab's leak above, in balance."""
+    leaks = soil.area_leaks
+    ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
+    under = (iz == soil.top_layer) & np.isfinite(leaks.leakance) & have[ix, iy]
+    ix, iy, iz, port = ix[under], iy[under], iz[under], leaks.port[under]
+    area, leakance = leaks.area[under], leaks.leakance[under]
+    half = 0.5 * soil.grid.sizes(2)[iz]
+    below = area_conductance(
+        area, np.full(area.shape, np.inf), half, soil.vertical[ix, iy, iz], viscosity
+    )
+    above = area * leakance / viscosity
+    weight = below / (below + above)
+    fields[:, ix, iy] *= weight
+    fields[port, ix, iy] += 1.0 - weight
+
+
+def pressure_at(floor: FloorPressure, x: float, y: float) -> float:
+    """Pressure under the slab at a point, bilinear between columns that no footing parts.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    x, y : float
+        Place in plan. [m]
+
+    Returns
+    -------
+    pressure : float
+        NaN where no air reaches. [Pa]
+    """
+    cx, cy = 0.5 * (floor.x[1:] + floor.x[:-1]), 0.5 * (floor.y[1:] + floor.y[:-1])
+    i = int(np.clip(np.searchsorted(floor.x, x) - 1, 0, cx.size - 1))
+    j = int(np.clip(np.searchsorted(floor.y, y) - 1, 0, cy.size - 1))
+    if np.isnan(floor.pressure[i, j]):
+        return float("nan")
+    a = i + (1 if x > cx[i] else -1)
+    b = j + (1 if y > cy[j] else -1)
+    in_x = 0 <= a < cx.size and bool(floor.open_x[min(i, a), j])
+    in_y = 0 <= b < cy.size and bool(floor.open_y[i, min(j, b)])
+    wx = abs((x - cx[i]) / (cx[a] - cx[i])) if in_x else 0.0
+    wy = abs((y - cy[j]) / (cy[b] - cy[j])) if in_y else 0.0
+    total = weight = 0.0
+    for column, w in (
+        ((i, j), (1 - wx) * (1 - wy)),
+        ((a, j), wx * (1 - wy)),
+        ((i, b), (1 - wx) * wy),
+        ((a, b), wx * wy),
+    ):
+        if w > 0.0 and not np.isnan(floor.pressure[column]):
+            total += w * float(floor.pressure[column])
+            weight += w
+    return total / weight

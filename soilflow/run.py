@@ -1,0 +1,303 @@
+"""From a case to a result: one layout, all its conditions, one grid."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from soilflow.air import Air
+from soilflow.case import Case
+from soilflow.conditions import Condition
+from soilflow.flow.grid import Grid, grid_for
+from soilflow.flow.response import respond
+from soilflow.flow.soil_map import SoilMap, build_soil_map
+from soilflow.flow.soil_network import build_soil_network
+from soilflow.layout.layout import Layout
+from soilflow.operating_point import OperatingPoint, solve_operating_point
+from soilflow.results.coverage import STRIP, THRESHOLDS, coverage, worst_margin
+from soilflow.results.floor import FloorResponse, floor_response, pressure_at
+from soilflow.results.leaks import leak_flows, worst_opening
+from soilflow.results.result import ConditionResult, Result, SoilSolution
+from soilflow.site.effects import HOUSE, OUTDOORS
+from soilflow.site.plan import wall_strip
+from soilflow.site.site import Site
+
+__all__ = ["Estimate", "estimate", "evaluate", "grid_of", "map_of", "run_layout"]
+
+# Measured on two cores at 220 to 380 thousand cells (benchmarks/speed.py): per cell and port,
+# and per cell once. Estimates only. [s]
+_SECONDS_PER_CELL_AND_PORT = 5.5e-6
+_SECONDS_PER_CELL = 4e-6
+_BYTES_PER_CELL = 1100.0
+_BYTES_AT_REST = 1.8e8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """What a run will cost.
+
+    Parameters
+    ----------
+    cells : int
+        Cells of the grid.
+    ports : int
+        Unit fields to solve.
+    seconds : float
+        Time on two ordinary cores. [s]
+    megabytes : float
+        Peak memory. [MB]
+    """
+
+    cells: int
+    ports: int
+    seconds: float
+    megabytes: float
+
+
+def _strip_lines(site: Site) -> tuple[Sequence[float], Sequence[float]]:
+    """Grid lines at the inner edge of the wall strips that perimeter coverage looks at. [m]"""
+    lines: tuple[list[float], list[float]] = ([], [])
+    for wall in site.slab.walls:
+        axis = 0 if wall.outward[0] else 1
+        lines[axis].append(wall.start[axis] - STRIP * wall.outward[axis])
+    return lines
+
+
+def grid_of(case: Case, layouts: Sequence[Layout]) -> Grid:
+    """Grid of a case, refined for the pits of one or several layouts.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layouts : sequence of Layout
+        Layouts that share the grid.
+
+    Returns
+    -------
+    grid : Grid
+        The grid.
+    """
+    floor = case.site.slab.polygon
+    held = [body for layout in layouts for body in layout.held_bodies(floor)]
+    return grid_for(
+        case.site.effects(), held, case.resolution, extra_lines=_strip_lines(case.site)
+    )
+
+
+def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
+    """What the model thinks is there, for one layout.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : Layout
+        The layout.
+    grid : Grid or None
+        Grid to use; None makes one for this layout.
+
+    Returns
+    -------
+    soil : SoilMap
+        The soil map.
+    """
+    held = layout.held_bodies(case.site.slab.polygon)
+    grid = grid_of(case, [layout]) if grid is None else grid
+    return build_soil_map(grid, case.site.effects(), held)
+
+
+def estimate(case: Case, layout: Layout) -> Estimate:
+    """What running a layout will cost, without solving anything.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : Layout
+        The layout.
+
+    Returns
+    -------
+    estimate : Estimate
+        Cells, time and memory.
+    """
+    cells = grid_of(case, [layout]).cells
+    ports = len(layout.points) + 2
+    return Estimate(
+        cells=cells,
+        ports=ports,
+        seconds=2.0 + cells * (_SECONDS_PER_CELL + ports * _SECONDS_PER_CELL_AND_PORT),
+        megabytes=(_BYTES_AT_REST + cells * _BYTES_PER_CELL) / 1e6,
+    )
+
+
+def run_layout(
+    case: Case, layout: str | Layout | None = None, *, grid: Grid | None = None
+) -> Result:
+    """Solve one layout of a case in all its conditions.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : str, Layout or None
+        The layout or its name; None takes the first.
+    grid : Grid or None
+        Grid to use; None makes one for this layout.
+
+    Returns
+    -------
+    result : Result
+        Fields, flows, coverage and how the solve went.
+
+    Raises
+    ------
+    InputError
+        No such layout, or no floor with air below it.
+    ConvergenceError, BalanceError
+        A solve missed its tolerance.
+    OutOfRangeError
+        The fan would work outside its curve.
+    """
+    chosen = layout if isinstance(layout, Layout) else case.layout(layout)
+    clock = [time.perf_counter()]
+    soil = map_of(case, chosen, grid)
+    network = build_soil_network(soil, case.air.viscosity)
+    clock.append(time.perf_counter())
+    response = respond(network)
+    clock.append(time.perf_counter())
+    solution = SoilSolution(soil=soil, network=network, response=response)
+    floor = floor_response(soil, network, response)
+    conditions = {
+        condition.name: evaluate(case, chosen, condition, solution, floor)
+        for condition in case.conditions
+    }
+    clock.append(time.perf_counter())
+    stages = ("grid and map", "solve", "results")
+    return Result(
+        title=case.title,
+        layout=chosen.name,
+        variant=case.variant,
+        solution=solution,
+        conditions=conditions,
+        notes=_notes(case, solution, conditions),
+        seconds=dict(zip(stages, np.diff(clock).tolist(), strict=True)),
+    )
+
+
+def evaluate(
+    case: Case,
+    layout: Layout,
+    condition: Condition,
+    solution: SoilSolution,
+    floor: FloorResponse,
+) -> ConditionResult:
+    """Everything a result says about one condition: dense algebra on the solved response.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : Layout
+        The layout that was solved.
+    condition : Condition
+        The condition.
+    solution : SoilSolution
+        The solved soil.
+    floor : FloorResponse
+        Its unit fields under the slab.
+
+    Returns
+    -------
+    result : ConditionResult
+        Pressures, flows and coverage.
+    """
+    soil, network, response = solution.soil, solution.network, solution.response
+    atm = case.air.pressure_atm
+    on = _operate(case, layout, condition, solution, fan_on=True)
+    off = _operate(case, layout, condition, solution, fan_on=False)
+    node_u = on.u @ response.unit_fields
+    pressure, pressure_off = floor.pressure(on.u, atm), floor.pressure(off.u, atm)
+    slab = case.site.slab
+    strip = wall_strip(slab.polygon, slab.walls, STRIP)
+    return ConditionResult(
+        name=condition.name,
+        outdoor_pressure=condition.outdoors,
+        operating_point=on,
+        fan_off=off,
+        node_u=node_u,
+        floor=pressure,
+        floor_off=pressure_off,
+        coverage_area={t: coverage(pressure, t) for t in THRESHOLDS},
+        coverage_perimeter={t: coverage(pressure, t, strip=strip) for t in THRESHOLDS},
+        worst=worst_margin(pressure),
+        opening=worst_opening(soil, network, node_u, on.u, atm),
+        house_on=leak_flows(network, node_u, on.u, HOUSE),
+        house_off=leak_flows(network, off.u @ response.unit_fields, off.u, HOUSE),
+        outdoors_on=leak_flows(network, node_u, on.u, OUTDOORS),
+        test_holes={h.name: pressure_at(pressure, h.x, h.y) for h in case.test_holes},
+    )
+
+
+def _operate(
+    case: Case, layout: Layout, condition: Condition, solution: SoilSolution, *, fan_on: bool
+) -> OperatingPoint:
+    """Operating point of a layout; fan off leaves the pipes open, or the points capped."""
+    ports = solution.soil.ports
+    known = {HOUSE: 0.0, OUTDOORS: condition.outdoors}
+    given = {name: known[name] for name in ports if name in known}
+    capped = {point.name for point in layout.points if point.capped}
+    if fan_on:
+        given |= {p.name: -p.vacuum for p in layout.points if p.vacuum is not None}
+    else:
+        capped |= {p.name for p in layout.points if p.vacuum is not None}
+    points = [p.name for p in layout.points if p.on_fan]
+    if not fan_on and layout.pipes is None:
+        capped |= set(points)
+        points = []
+    pipe_air = Air(
+        temperature=layout.pipes.air_temperature if layout.pipes else condition.room_temperature,
+        pressure_atm=case.air.pressure_atm,
+    )
+    outdoor_air = Air(
+        temperature=condition.outdoor_temperature, pressure_atm=case.air.pressure_atm
+    )
+    return solve_operating_point(
+        solution.response.port_matrix,
+        port_names=ports,
+        given_pressures=given,
+        capped=capped,
+        fan_points=points,
+        fan=layout.fan if fan_on and points else None,
+        pipes=layout.pipes if points else None,
+        discharge_pressure=condition.outdoors,
+        pipe_density=pipe_air.density,
+        outdoor_density=outdoor_air.density,
+        viscosity=pipe_air.viscosity,
+        pressure_atm=case.air.pressure_atm,
+    )
+
+
+def _notes(
+    case: Case, solution: SoilSolution, conditions: dict[str, ConditionResult]
+) -> tuple[str, ...]:
+    """What the reader should know about the inputs and the solve."""
+    found = list(case.site.doubts())
+    lost = solution.network.lost_cells
+    if lost:
+        found.append(f"{lost} soil cells have no way to any opening and were left out")
+    first = next(iter(conditions.values()))
+    if first.floor.no_air_area > 0.0:
+        found.append(
+            f"{first.floor.no_air_area:.2f} m2 of floor has no air path below it: it is left out "
+            "of every coverage, and no suction reaches it"
+        )
+    for condition in conditions.values():
+        found.extend(f"{condition.name}: {note}" for note in condition.operating_point.notes)
+    return tuple(dict.fromkeys(found))
+
+
