@@ -83,9 +83,7 @@ def grid_of(case: Case, layouts: Sequence[Layout]) -> Grid:
     """
     floor = case.site.slab.polygon
     held = [body for layout in layouts for body in layout.held_bodies(floor)]
-    return grid_for(
-        case.site.effects(), held, case.resolution, extra_lines=_strip_lines(case.site)
-    )
+    return grid_for(case.site.effects(), held, case.resolution, extra_lines=_strip_lines(case.site))
 
 
 def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
@@ -182,6 +180,9 @@ def run_layout(
         title=case.title,
         layout=chosen.name,
         variant=case.variant,
+        site=case.site,
+        arrangement=chosen,
+        hole_places={h.name: (h.x, h.y) for h in case.test_holes},
         solution=solution,
         conditions=conditions,
         notes=_notes(case, solution, conditions),
@@ -263,9 +264,7 @@ def _operate(
         temperature=layout.pipes.air_temperature if layout.pipes else condition.room_temperature,
         pressure_atm=case.air.pressure_atm,
     )
-    outdoor_air = Air(
-        temperature=condition.outdoor_temperature, pressure_atm=case.air.pressure_atm
-    )
+    outdoor_air = Air(temperature=condition.outdoor_temperature, pressure_atm=case.air.pressure_atm)
     return solve_operating_point(
         solution.response.port_matrix,
         port_names=ports,
@@ -299,5 +298,3 @@ def _notes(
     for condition in conditions.values():
         found.extend(f"{condition.name}: {note}" for note in condition.operating_point.notes)
     return tuple(dict.fromkeys(found))
-
-

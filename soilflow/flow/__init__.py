@@ -1,0 +1,1 @@
+"""The solver: grid, soil map, network of conductances, unit fields."""

@@ -187,14 +187,14 @@ class LeakRaster:
                         area[a, b] = max(area[a, b] - cut, 0.0)
                         total += cut
             direct.append((self.body_port[i], port, total * leakance, -1))
-            self._move_leftovers(area, dug)
+            self._move_leftovers(area, dug, columns)
         return direct
 
-    def _move_leftovers(self, area: Array, dug: Mask) -> None:
-        """Give what a rim leaves of a dug cell's area to its soil neighbours."""
+    def _move_leftovers(self, area: Array, dug: Mask, columns: Mask) -> None:
+        """Give what a rim leaves of a dug cell's area to its soil neighbours under the cover."""
         for a, b in zip(*np.nonzero(dug & (area > 0)), strict=True):
             around = [(a - 1, b), (a + 1, b), (a, b - 1), (a, b + 1)]
-            soil = [n for n in around if self._is_soil(n)]
+            soil = [n for n in around if self._is_soil(n) and columns[n]]
             for n in soil:
                 area[n] += area[a, b] / len(soil)
             area[a, b] = 0.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.errors import BalanceError
-from soilflow.flow.soil_network import SoilNetwork
+from soilflow.flow.soil_network import SoilNetwork, summed
 from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
 
 __all__ = ["BALANCE", "SoilResponse", "face_sums", "quadratic_form", "respond"]
@@ -121,7 +121,7 @@ def _imbalance(network: SoilNetwork, field: Array, port: int) -> tuple[float, fl
     value = np.zeros(len(network.ports))
     value[port] = 1.0
     flux = network.port_conductance * (field[network.port_node] - value[network.port])
-    total = np.bincount(network.port, flux, len(network.ports))
+    total = summed(network.port, flux, len(network.ports))
     flow = 0.5 * float(np.abs(flux).sum())
     if flow == 0.0:
         return 0.0, 0.0
@@ -135,20 +135,19 @@ def _collect(
     network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ...]
 ) -> SoilResponse:
     faces = face_sums(network, fields)
-    through = np.abs(np.diag(faces)) - np.diag(-_laplacian(network.direct))
-    sums = np.abs(faces.sum(axis=1))
-    balance = float(np.max(sums / np.maximum(np.abs(through), 1e-300), initial=0.0))
-    carried = np.ones(len(sums), dtype=bool) if network.nodes else np.zeros(len(sums), dtype=bool)
-    partition = (
-        float(np.abs(fields.sum(axis=0) - 1.0).max()) if network.nodes and carried.any() else 0.0
-    )
+    # direct leaks balance by construction and would hide what the soil does
+    soil = faces - _laplacian(network.direct)
+    rounding = 10.0 * float(np.finfo(float).eps * network.port_conductance.sum())
+    through = np.maximum(np.abs(np.diag(soil)), max(rounding, 1e-300))
+    balance = float(np.max(np.abs(soil.sum(axis=1)) / through, initial=0.0))
+    partition = float(np.abs(fields.sum(axis=0) - 1.0).max(initial=0.0))
     return SoilResponse(
         ports=network.ports,
         unit_fields=fields,
         port_matrix=quadratic_form(network, fields),
         face_matrix=faces,
         reports=reports,
-        balance=balance if np.any(np.abs(through) > 0) else 0.0,
+        balance=balance,
         partition=partition,
     )
 
@@ -177,7 +176,7 @@ def face_sums(network: SoilNetwork, fields: Array) -> Array:
     for i in range(n):
         held = (network.port == i).astype(float)
         flux = network.port_conductance * (held - fields[i][network.port_node])
-        matrix[i] = np.bincount(network.port, flux, n)
+        matrix[i] = summed(network.port, flux, n)
     return matrix + _laplacian(network.direct)
 
 

@@ -255,9 +255,8 @@ def _sheet_and_floor(
         if isinstance(effect, CarriesAlongSheet):
             columns = columns_in(grid, effect.plan)
             sheet[columns] = effect.transmissivity(xx[columns], yy[columns])
-        elif isinstance(effect, LeaksOverArea) and effect.depth == 0.0:
-            if np.isfinite(effect.leakance):
-                floor |= columns_in(grid, effect.plan)
+        elif isinstance(effect, LeaksOverArea) and np.isfinite(effect.leakance):
+            floor |= columns_in(grid, effect.plan)
     # over a solid or saturated soil the gap has no soil to serve and is left out with it
     return np.where(soil, sheet, 0.0), floor
 

@@ -17,7 +17,14 @@ from scipy.sparse.csgraph import connected_components
 
 from soilflow.flow.soil_map import SoilMap
 
-__all__ = ["SoilNetwork", "area_conductance", "build_soil_network", "slot_legs", "star_to_triangle"]
+__all__ = [
+    "SoilNetwork",
+    "area_conductance",
+    "build_soil_network",
+    "slot_legs",
+    "star_to_triangle",
+    "summed",
+]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -136,6 +143,26 @@ def area_conductance(
     return np.asarray(area / (viscosity * (1.0 / leakance + half / vertical)))
 
 
+def summed(index: Index, values: Array, size: int) -> Array:
+    """Sum of the values that share an index.
+
+    Parameters
+    ----------
+    index : array of int, shape (n,)
+        Where each value goes.
+    values : array, shape (n,)
+        What is summed. [SI]
+    size : int
+        Number of sums.
+
+    Returns
+    -------
+    sums : array, shape (size,)
+        Zero where nothing went, also when there is nothing at all. [SI]
+    """
+    return np.bincount(index, values, size).astype(float)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SoilNetwork:
     """Nodes, edges and ports; all conductances are for air at the stated viscosity.
@@ -198,8 +225,8 @@ class SoilNetwork:
         """
         i, j = self.edges[:, 0], self.edges[:, 1]
         t = self.conductance
-        diagonal = np.bincount(i, t, self.nodes) + np.bincount(j, t, self.nodes)
-        diagonal += np.bincount(self.port_node, self.port_conductance, self.nodes)
+        ends = np.concatenate([i, j, self.port_node])
+        diagonal = summed(ends, np.concatenate([t, t, self.port_conductance]), self.nodes)
         d = np.arange(self.nodes)
         rows = np.concatenate([i, j, d])
         columns = np.concatenate([j, i, d])

@@ -1,0 +1,1 @@
+"""What we add: suction pits, fan, pipes."""

@@ -26,16 +26,32 @@ Intervals = tuple[tuple[float, float], ...]
 
 
 class Body(Protocol):
-    """What the soil map asks of a held body."""
+    """What the soil map asks of a held body.
+
+    The arguments of its methods are described here, once for all shapes.
+
+    Parameters
+    ----------
+    axis : int
+        Axis of a grid line: 0, 1, 2 for x, y, z.
+    sign : int
+        Direction along it, 1 or -1.
+    x, y, z : array, any one broadcast shape
+        Points: east, north, depth. [m]
+    x0, x1, y0, y1 : float
+        Sides of a rectangle in plan. [m]
+    at : float
+        The other plan coordinate of a line along ``axis``. [m]
+    """
 
     def contains(self, x: Array, y: Array, z: Array) -> Mask:
-        """Tell which points, of one broadcast shape [m], lie inside."""
+        """Tell which points lie inside."""
 
     def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
         """Distance from outside points along an axis to the surface, negative if none. [m]"""
 
     def rim_contains(self, x: Array, y: Array) -> Mask:
-        """Tell which points of the slab underside [m] lie over the body."""
+        """Tell which points of the slab underside lie over the body."""
 
     def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
         """Distance along the slab underside to the rim. [m]"""
@@ -44,10 +60,10 @@ class Body(Protocol):
         """Area of the rim inside a rectangle. [m2]"""
 
     def rim_intervals(self, axis: int, at: float) -> Intervals:
-        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        """Parts over the body of a line along an axis. [m]"""
 
     def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
 
 
 def _half_chord(radius: float, *offsets: Array) -> Array:
@@ -75,7 +91,7 @@ class Ball:
     clip: Polygon | None = None
 
     def contains(self, x: Array, y: Array, z: Array) -> Mask:
-        """Tell which points, of one broadcast shape [m], lie inside."""
+        """Tell which points lie inside."""
         cx, cy, cz = self.centre
         inside = (x - cx) ** 2 + (y - cy) ** 2 + (z - cz) ** 2 < self.radius**2
         return inside & self._in_clip(x, y)
@@ -103,7 +119,7 @@ class Ball:
         return math.sqrt(max(self.radius**2 - self.centre[2] ** 2, 0.0))
 
     def rim_contains(self, x: Array, y: Array) -> Mask:
-        """Tell which points of the slab underside [m] lie over the body."""
+        """Tell which points of the slab underside lie over the body."""
         return self.contains(x, y, np.asarray(0.0))
 
     def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
@@ -119,7 +135,7 @@ class Ball:
         return disk_area_in(self.centre[:2], self._rim_radius, corners)
 
     def rim_intervals(self, axis: int, at: float) -> Intervals:
-        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        """Parts over the body of a line along an axis. [m]"""
         off, radius = at - self.centre[1 - axis], self._rim_radius
         if abs(off) >= radius:
             return ()
@@ -127,7 +143,7 @@ class Ball:
         return ((self.centre[axis] - half, self.centre[axis] + half),)
 
     def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
         return tuple((c - self.radius, c + self.radius, 0.0) for c in self.centre)
 
 
@@ -145,7 +161,7 @@ class Brick:
     high: tuple[float, float, float]
 
     def contains(self, x: Array, y: Array, z: Array) -> Mask:
-        """Tell which points, of one broadcast shape [m], lie inside."""
+        """Tell which points lie inside."""
         inside = np.asarray(True)
         for q, lo, hi in zip((x, y, z), self.low, self.high, strict=True):
             inside = inside & (q > lo) & (q < hi)
@@ -158,7 +174,7 @@ class Brick:
         return np.asarray(sign * (face - at), dtype=float)
 
     def rim_contains(self, x: Array, y: Array) -> Mask:
-        """Tell which points of the slab underside [m] lie over the body."""
+        """Tell which points of the slab underside lie over the body."""
         return np.asarray(
             (x > self.low[0]) & (x < self.high[0]) & (y > self.low[1]) & (y < self.high[1])
         )
@@ -174,13 +190,13 @@ class Brick:
         return max(dx, 0.0) * max(dy, 0.0)
 
     def rim_intervals(self, axis: int, at: float) -> Intervals:
-        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        """Parts over the body of a line along an axis. [m]"""
         if not self.low[1 - axis] <= at <= self.high[1 - axis]:
             return ()
         return ((self.low[axis], self.high[axis]),)
 
     def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
         return tuple((lo, hi, 1.0) for lo, hi in zip(self.low, self.high, strict=True))
 
 
@@ -204,7 +220,7 @@ class Cylinder:
     bottom: float
 
     def contains(self, x: Array, y: Array, z: Array) -> Mask:
-        """Tell which points, of one broadcast shape [m], lie inside."""
+        """Tell which points lie inside."""
         return np.asarray(self._in_circle(x, y) & (z > self.top) & (z < self.bottom))
 
     def _in_circle(self, x: Array, y: Array) -> Mask:
@@ -225,7 +241,7 @@ class Cylinder:
         return np.asarray(_half_chord(self.radius, off) - sign * along) + 0.0 * z
 
     def rim_contains(self, x: Array, y: Array) -> Mask:
-        """Tell which points of the slab underside [m] lie over the body."""
+        """Tell which points of the slab underside lie over the body."""
         return self._in_circle(x, y) & (self.top <= 0.0)
 
     def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
@@ -242,7 +258,7 @@ class Cylinder:
         return disk_area_in(self.centre, self.radius, corners)
 
     def rim_intervals(self, axis: int, at: float) -> Intervals:
-        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        """Parts over the body of a line along an axis. [m]"""
         off = at - self.centre[1 - axis]
         if abs(off) >= self.radius or self.top > 0.0:
             return ()
@@ -250,7 +266,7 @@ class Cylinder:
         return ((self.centre[axis] - half, self.centre[axis] + half),)
 
     def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
         plan = tuple((c - self.radius, c + self.radius, 0.0) for c in self.centre)
         return (*plan, (self.top, self.bottom, 1.0))
 
@@ -268,7 +284,7 @@ class Outside:
     inner: Ball | Cylinder
 
     def contains(self, x: Array, y: Array, z: Array) -> Mask:
-        """Tell which points, of one broadcast shape [m], lie inside."""
+        """Tell which points lie inside."""
         if isinstance(self.inner, Cylinder):
             return np.asarray(~self.inner._in_circle(x, y) & (z == z))
         return ~self.inner.contains(x, y, z)
@@ -278,7 +294,7 @@ class Outside:
         return self.inner.exit(axis, sign, x, y, z)
 
     def rim_contains(self, x: Array, y: Array) -> Mask:
-        """Tell which points of the slab underside [m] lie over the body."""
+        """Tell which points of the slab underside lie over the body."""
         return ~self.inner.rim_contains(x, y)
 
     def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
@@ -290,14 +306,14 @@ class Outside:
         return (x1 - x0) * (y1 - y0) - self.inner.rim_area(x0, x1, y0, y1)
 
     def rim_intervals(self, axis: int, at: float) -> Intervals:
-        """Parts over the body of a line along ``axis`` at the other coordinate ``at``. [m]"""
+        """Parts over the body of a line along an axis. [m]"""
         inner = self.inner.rim_intervals(axis, at)
         if not inner:
             return ((-math.inf, math.inf),)
         return ((-math.inf, inner[0][0]), (inner[0][1], math.inf))
 
     def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end [m] and whether both must be grid lines (1) or not (0)."""
+        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
         return self.inner.refinement()
 
 

@@ -70,13 +70,13 @@ class Drive:
 
         Parameters
         ----------
-        flows : numpy.ndarray
-            (n_points,) Flow from each point, as volume at atmospheric pressure. [m3/s]
+        flows : array, shape (n,)
+            Flow from each point, as volume at atmospheric pressure. [m3/s]
 
         Returns
         -------
-        numpy.ndarray
-            (n_points,) Loss. [Pa]
+        array, shape (n,)
+            Loss. [Pa]
         """
         if self.pipes is None:
             return np.zeros(len(self.points))
@@ -227,7 +227,7 @@ def riser_vacuums(
     flows_by_point : mapping of str to float
         Flow from each suction point, as volume at atmospheric pressure. [m3/s]
     pit_pressures : sequence of float
-        (n_points,) Pressure in each pit. [Pa]
+        Pressure in each pit, in the order of the points. [Pa]
 
     Returns
     -------

@@ -86,7 +86,8 @@ class Layout:
         for i, name in enumerate(names):
             if name in names[:i]:
                 raise InputError(
-                    f'"{name}" is used twice; give each point its own name', field=f"points[{i}].name"
+                    f'"{name}" is used twice; give each point its own name',
+                    field=f"points[{i}].name",
                 )
         on_fan = [point.name for point in self.points if point.on_fan]
         if on_fan and self.fan is None:
@@ -150,14 +151,13 @@ def _overlap(a: object, b: object) -> bool:
     if isinstance(a, Ball) and isinstance(b, Ball):
         return math.dist(a.centre, b.centre) < a.radius + b.radius + least
     if isinstance(a, Brick) and isinstance(b, Brick):
-        return all(
-            max(a.low[i], b.low[i]) < min(a.high[i], b.high[i]) + least for i in range(2)
-        )
+        return all(max(a.low[i], b.low[i]) < min(a.high[i], b.high[i]) + least for i in range(2))
     if isinstance(a, Brick):
         a, b = b, a
     if isinstance(a, Ball) and isinstance(b, Brick):
         nearest = [
-            min(max(c, lo), hi) for c, lo, hi in zip(a.centre[:2], b.low[:2], b.high[:2], strict=True)
+            min(max(c, lo), hi)
+            for c, lo, hi in zip(a.centre[:2], b.low[:2], b.high[:2], strict=True)
         ]
         return math.dist(a.centre[:2], nearest) < a.radius + least
     return False

@@ -170,7 +170,9 @@ class BoxPit:
         ring = np.asarray(footprint.exterior.coords)[:-1]
         half = (0.5 * self.length, 0.5 * self.width)
         shifts = [
-            sorted({0.0, *(v - c + h for v in ring[:, a]), *(v - c - h for v in ring[:, a])}, key=abs)
+            sorted(
+                {0.0, *(v - c + h for v in ring[:, a]), *(v - c - h for v in ring[:, a])}, key=abs
+            )
             for a, (c, h) in enumerate(zip((x, y), half, strict=True))
         ]
         tries = [

@@ -1,0 +1,1 @@
+"""What comes out: pressure under the slab, coverage, margins, flows through the leaks."""

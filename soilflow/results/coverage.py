@@ -85,9 +85,7 @@ def covered_area(floor: FloorPressure, threshold: float, *, within: Mask | None 
     return np.where(use, share, 0.0) * floor.areas
 
 
-def coverage(
-    floor: FloorPressure, threshold: float, *, strip: BaseGeometry | None = None
-) -> float:
+def coverage(floor: FloorPressure, threshold: float, *, strip: BaseGeometry | None = None) -> float:
     """Share of the floor, or of a strip of it, under at least some suction.
 
     Parameters

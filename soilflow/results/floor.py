@@ -105,9 +105,7 @@ class FloorResponse:
         )
 
 
-def floor_response(
-    soil: SoilMap, network: SoilNetwork, response: SoilResponse
-) -> FloorResponse:
+def floor_response(soil: SoilMap, network: SoilNetwork, response: SoilResponse) -> FloorResponse:
     """Carry the unit fields to the slab underside.
 
     The gap's own pressure counts where there is a gap; else the top soil cell is carried up

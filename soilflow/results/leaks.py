@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from soilflow.air import pressure_from_u
 from soilflow.flow.soil_map import SoilMap
-from soilflow.flow.soil_network import SoilNetwork
+from soilflow.flow.soil_network import SoilNetwork, summed
 
 __all__ = ["LeakFlows", "WorstOpening", "leak_flows", "worst_opening"]
 
@@ -88,7 +88,7 @@ def leak_flows(network: SoilNetwork, node_u: Array, port_u: Array, reference: st
     mine = network.port == port
     flux = network.port_conductance[mine] * (node_u[network.port_node[mine]] - port_u[port])
     slot = network.port_slot[mine]
-    by_slot = np.bincount(slot[slot >= 0], flux[slot >= 0], len(network.slots))
+    by_slot = summed(slot[slot >= 0], flux[slot >= 0], len(network.slots))
     straight = network.direct[port] * (port_u - port_u[port])
     every = np.concatenate([flux[slot < 0], by_slot, straight])
     return LeakFlows(

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from soilflow.flow.response import SoilResponse
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork
+from soilflow.layout.layout import Layout
 from soilflow.operating_point import OperatingPoint
 from soilflow.results.coverage import WorstPatch
 from soilflow.results.floor import FloorPressure
 from soilflow.results.leaks import LeakFlows, WorstOpening
+from soilflow.site.site import Site
 
 __all__ = ["ConditionResult", "Result", "SoilSolution"]
 
@@ -106,6 +108,12 @@ class Result:
     ----------
     title, layout, variant : str
         Names of the case, the layout and the site variant (empty for the case as written).
+    site : Site
+        What is there.
+    arrangement : Layout
+        The layout itself.
+    hole_places : mapping of str to (float, float)
+        Places of the test holes. [m]
     solution : SoilSolution
         The solved soil.
     conditions : mapping of str to ConditionResult
@@ -119,6 +127,9 @@ class Result:
     title: str
     layout: str
     variant: str
+    site: Site
+    arrangement: Layout
+    hole_places: Mapping[str, tuple[float, float]]
     solution: SoilSolution
     conditions: Mapping[str, ConditionResult]
     notes: tuple[str, ...] = ()

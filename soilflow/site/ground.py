@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -82,7 +83,7 @@ class Ground:
         if not self.layers:
             raise InputError("no soil layer; give at least one", field="layers")
         tops = [layer.top for layer in self.layers]
-        for above, below in zip(tops[:-1], tops[1:], strict=True):
+        for above, below in itertools.pairwise(tops):
             if below <= above:
                 raise InputError(
                     f"a layer with its top at {below:g} m follows one at {above:g} m; "
@@ -279,12 +280,8 @@ class SettledGap:
         if plan.is_empty or self.aperture == 0.0:
             return ()
 
-        def transmissivity(
-            x: NDArray[np.float64], y: NDArray[np.float64]
-        ) -> NDArray[np.float64]:
+        def transmissivity(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
             aperture = self.aperture_map(plan, x, y)
             return np.asarray(cubic_law_transmissivity(aperture, self.contact_fraction))
 
         return (CarriesAlongSheet(plan=plan, transmissivity=transmissivity),)
-
-

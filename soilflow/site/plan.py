@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -115,7 +116,7 @@ def wall_lines(polygon: Polygon) -> tuple[WallLine, ...]:
     """
     ring = list(polygon.exterior.coords)
     edges = []
-    for a, b in zip(ring[:-1], ring[1:], strict=True):
+    for a, b in itertools.pairwise(ring):
         dx, dy = np.sign(b[0] - a[0]), np.sign(b[1] - a[1])
         edges.append((a, b, (int(dy), int(-dx))))
     walls = []
@@ -171,14 +172,17 @@ def wall_strip(
             lo_y, hi_y = lo_y - width, hi_y + width
         ex, ey = sign * width * wall.outward[0], sign * width * wall.outward[1]
         strip = strip.union(
-            box(min(lo_x, lo_x + ex), min(lo_y, lo_y + ey), max(hi_x, hi_x + ex), max(hi_y, hi_y + ey))
+            box(
+                min(lo_x, lo_x + ex),
+                min(lo_y, lo_y + ey),
+                max(hi_x, hi_x + ex),
+                max(hi_y, hi_y + ey),
+            )
         )
     return strip.difference(polygon) if outside else strip.intersection(polygon)
 
 
-def disk_area_in(
-    centre: tuple[float, float], radius: float, corners: NDArray[np.float64]
-) -> float:
+def disk_area_in(centre: tuple[float, float], radius: float, corners: NDArray[np.float64]) -> float:
     """Area shared by a disk and a polygon, exact.
 
     The signed area of the part of each triangle (centre, corner, next corner) that lies in

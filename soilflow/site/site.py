@@ -87,7 +87,8 @@ class Site:
             for i, name in enumerate(names):
                 if name in names[:i]:
                     raise InputError(
-                        f'"{name}" is used twice; give each its own name', field=f"{group}[{i}].name"
+                        f'"{name}" is used twice; give each its own name',
+                        field=f"{group}[{i}].name",
                     )
 
     def effects(self) -> tuple[Effect, ...]:

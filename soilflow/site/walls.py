@@ -123,9 +123,7 @@ class FoundationWalls:
                 made.append(Blocks(where=solid))
             else:
                 made.extend(
-                    BlocksFace(
-                        start=w.start, end=w.end, top=-self.grade, bottom=self.footing_depth
-                    )
+                    BlocksFace(start=w.start, end=w.end, top=-self.grade, bottom=self.footing_depth)
                     for w in wall_lines(footprint)
                 )
         far = 1e4

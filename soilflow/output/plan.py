@@ -1,0 +1,250 @@
+"""Drawing a house in plan: walls, soil, pits and test holes, true to scale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from soilflow.layout.bodies import Ball, Brick
+from soilflow.layout.layout import Layout
+from soilflow.site.site import Site
+from soilflow.units import M_PER_FOOT
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.patches import Patch
+
+__all__ = ["FEET", "METRES", "PlanUnit", "draw_house", "draw_points", "fill_area", "frame_plan"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanUnit:
+    """Length unit of a plan.
+
+    Parameters
+    ----------
+    name : str
+        Symbol on the axes.
+    metres : float
+        Length of one unit. [m]
+    """
+
+    name: str
+    metres: float
+
+
+FEET = PlanUnit(name="ft", metres=M_PER_FOOT)
+METRES = PlanUnit(name="m", metres=1.0)
+
+_INK = "#1b1b1b"
+_PAPER = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
+
+
+def fill_area(ax: Axes, area: BaseGeometry, unit: PlanUnit, **style: object) -> None:
+    """Draw an area, holes included.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes to draw on.
+    area : shapely geometry
+        Polygon or several. [m]
+    unit : PlanUnit
+        Length unit of the axes.
+    **style
+        Passed to `matplotlib.patches.PathPatch`.
+    """
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    for part in getattr(area, "geoms", [area]):
+        if not isinstance(part, Polygon) or part.is_empty:
+            continue
+        loops = [
+            Path(np.asarray(ring.coords) / unit.metres, closed=True)
+            for ring in (part.exterior, *part.interiors)
+        ]
+        ax.add_patch(PathPatch(Path.make_compound_path(*loops), **style))
+
+
+def draw_house(ax: Axes, site: Site, unit: PlanUnit) -> None:
+    """Walls and the outlines of what lies under the floor.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes to draw on.
+    site : Site
+        What is there.
+    unit : PlanUnit
+        Length unit of the axes.
+    """
+    floor = site.slab.polygon
+    wall = site.walls.outer_face(floor).difference(floor)
+    fill_area(ax, wall, unit, facecolor="0.55", edgecolor=_INK, linewidth=0.8, zorder=4)
+    fill_area(ax, floor, unit, facecolor="none", edgecolor=_INK, linewidth=1.2, zorder=4)
+    for _, strip in site.band_strips():
+        fill_area(ax, strip, unit, facecolor="none", edgecolor="white", linewidth=1.6, zorder=3)
+        fill_area(
+            ax,
+            strip,
+            unit,
+            facecolor="none",
+            edgecolor=_INK,
+            linewidth=0.8,
+            linestyle=(0, (4, 2)),
+            zorder=3,
+        )
+    for zone in site.moist_zones:
+        if zone.polygon.covers(floor):
+            continue
+        fill_area(
+            ax,
+            zone.polygon,
+            unit,
+            facecolor="none",
+            edgecolor="0.25",
+            linewidth=0.8,
+            hatch="..",
+            zorder=3,
+        )
+        _label(ax, zone.polygon.centroid, zone.name, unit)
+    for gap in site.gaps:
+        plan = gap.plan(floor)
+        fill_area(ax, plan, unit, facecolor="none", edgecolor="white", linewidth=2.2, zorder=3)
+        fill_area(
+            ax,
+            plan,
+            unit,
+            facecolor="none",
+            edgecolor=_INK,
+            linewidth=1.1,
+            linestyle=(0, (1, 1.5)),
+            zorder=3,
+        )
+        _label(ax, plan.representative_point(), gap.name, unit)
+
+
+def _label(ax: Axes, point: BaseGeometry, text: str, unit: PlanUnit) -> None:
+    ax.annotate(
+        text,
+        (point.x / unit.metres, point.y / unit.metres),
+        ha="center",
+        va="center",
+        fontsize=7,
+        style="italic",
+        color=_INK,
+        bbox=_PAPER,
+        zorder=6,
+    )
+
+
+def draw_points(
+    ax: Axes, layout: Layout, site: Site, holes: Mapping[str, tuple[float, float]], unit: PlanUnit
+) -> None:
+    """Suction pits at their true size, and test holes, each with its name.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes to draw on.
+    layout : Layout
+        The layout.
+    site : Site
+        What is there.
+    holes : mapping of str to (float, float)
+        Places of the test holes. [m]
+    unit : PlanUnit
+        Length unit of the axes.
+    """
+    m = unit.metres
+    middle = site.slab.polygon.centroid
+    for point in layout.points:
+        patch = _pit_outline(point.pit.body(point.x, point.y, site.slab.polygon), m)
+        patch.set(facecolor="white", edgecolor=_INK, linewidth=1.4, zorder=7)
+        if point.capped:
+            patch.set(linestyle="--")
+        ax.add_patch(patch)
+        ax.plot(point.x / m, point.y / m, marker="+", color=_INK, markersize=5, zorder=8)
+        _name_beside(ax, point.x, point.y, point.name, middle, unit, weight="bold")
+    for name, (x, y) in holes.items():
+        ax.plot(
+            x / m,
+            y / m,
+            marker="s",
+            markersize=4,
+            markerfacecolor="white",
+            markeredgecolor=_INK,
+            linestyle="none",
+            zorder=8,
+        )
+        _name_beside(ax, x, y, name, middle, unit, weight="normal")
+
+
+def _pit_outline(body: Ball | Brick, m: float) -> Patch:
+    """Outline of a pit in plan, in units of ``m`` metres."""
+    from matplotlib.patches import Circle, Rectangle
+
+    if isinstance(body, Ball):
+        return Circle((body.centre[0] / m, body.centre[1] / m), body.radius / m)
+    low, high = body.low, body.high
+    width, depth = (high[0] - low[0]) / m, (high[1] - low[1]) / m
+    return Rectangle((low[0] / m, low[1] / m), width, depth)
+
+
+def _name_beside(
+    ax: Axes, x: float, y: float, name: str, middle: BaseGeometry, unit: PlanUnit, *, weight: str
+) -> None:
+    """Write a name on the side that points into the floor, clear of the mark."""
+    right, up = (1 if x <= middle.x else -1), (1 if y <= middle.y else -1)
+    ax.annotate(
+        name,
+        (x / unit.metres, y / unit.metres),
+        xytext=(9 * right, 8 * up),
+        textcoords="offset points",
+        ha="left" if right > 0 else "right",
+        va="bottom" if up > 0 else "top",
+        fontsize=8,
+        weight=weight,
+        color=_INK,
+        bbox=_PAPER,
+        zorder=9,
+    )
+
+
+def frame_plan(ax: Axes, site: Site, unit: PlanUnit) -> None:
+    """Equal scales, labelled axes and a north arrow around the house.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes to draw on.
+    site : Site
+        What is there.
+    unit : PlanUnit
+        Length unit of the axes.
+    """
+    x0, y0, x1, y1 = site.walls.outer_face(site.slab.polygon).bounds
+    pad = 0.05 * max(x1 - x0, y1 - y0)
+    m = unit.metres
+    ax.set_xlim((x0 - pad) / m, (x1 + pad) / m)
+    ax.set_ylim((y0 - pad) / m, (y1 + pad) / m)
+    ax.set_aspect("equal")
+    ax.set_xlabel(f"east of the south-west corner [{unit.name}]")
+    ax.set_ylabel(f"north [{unit.name}]")
+    ax.annotate(
+        "N",
+        xy=(1.025, 1.0),
+        xytext=(1.025, 0.86),
+        xycoords="axes fraction",
+        ha="center",
+        va="center",
+        fontsize=9,
+        arrowprops={"arrowstyle": "-|>", "color": _INK},
+        annotation_clip=False,
+    )

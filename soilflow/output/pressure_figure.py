@@ -1,0 +1,132 @@
+"""The pressure plan: suction under the slab, with the pass line as the one bold contour."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.output.plan import FEET, PlanUnit, draw_house, draw_points, frame_plan
+from soilflow.results.coverage import PASS_LINE
+from soilflow.results.floor import FloorPressure
+from soilflow.results.result import Result
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["SUCTION_STEPS", "plot_pressure_plan"]
+
+# Steps of the shared scale: the pass line, then about half decades. [Pa]
+SUCTION_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
+
+
+def plot_pressure_plan(
+    result: Result,
+    *,
+    condition: str,
+    unit: PlanUnit = FEET,
+    scale: bool = True,
+    ax: Axes | None = None,
+) -> Axes:
+    """Suction under the slab in one condition.
+
+    Parameters
+    ----------
+    result : Result
+        A solved layout.
+    condition : str
+        Name of the condition.
+    unit : PlanUnit
+        Length unit of the axes.
+    scale : bool
+        Whether to draw the colour scale beside it.
+    ax : matplotlib.axes.Axes or None
+        Axes to draw on; None makes some.
+
+    Returns
+    -------
+    ax : matplotlib.axes.Axes
+        The axes.
+    """
+    from matplotlib.colors import BoundaryNorm
+    from matplotlib.figure import Figure
+
+    if ax is None:
+        ax = Figure(figsize=(8, 6), layout="constrained").add_subplot()
+    found = result.conditions[condition]
+    x, y, p = _padded(found.floor)
+    m = unit.metres
+    steps = np.array(SUCTION_STEPS)
+    norm = BoundaryNorm(steps, 256, extend="max")
+    shown = ax.contourf(
+        x / m,
+        y / m,
+        np.ma.masked_invalid(-p.T),
+        levels=steps,
+        norm=norm,
+        cmap="cividis",
+        extend="max",
+    )
+    if np.any(-p[~np.isnan(p)] < PASS_LINE):
+        ax.contourf(
+            x / m,
+            y / m,
+            np.ma.masked_invalid(-p.T),
+            levels=[-1e9, PASS_LINE],
+            colors=["white"],
+            hatches=["xxx"],
+        )
+        ax.contour(
+            x / m,
+            y / m,
+            np.ma.masked_invalid(-p.T),
+            levels=[PASS_LINE],
+            colors="black",
+            linewidths=3.0,
+        )
+    if scale:
+        bar = ax.figure.colorbar(shown, ax=ax, shrink=0.85, pad=0.04, ticks=steps)
+        bar.ax.set_yticklabels([f"{s:g}" for s in steps])
+        bar.set_label("suction under the slab [Pa]")
+    draw_house(ax, result.site, unit)
+    draw_points(ax, result.arrangement, result.site, result.hole_places, unit)
+    worst = found.worst
+    ax.plot(
+        worst.x / m,
+        worst.y / m,
+        marker="v",
+        markersize=9,
+        markerfacecolor="white",
+        markeredgecolor="black",
+        markeredgewidth=1.6,
+        linestyle="none",
+        zorder=10,
+    )
+    frame_plan(ax, result.site, unit)
+    ax.set_title(_sentence(result, condition), fontsize=9)
+    return ax
+
+
+def _sentence(result: Result, condition: str) -> str:
+    """One sentence on what to see."""
+    found = result.conditions[condition]
+    margin = found.worst.margin
+    if found.passes:
+        said = f"whole floor passes; weakest at the triangle, {margin + PASS_LINE:.3g} Pa"
+    else:
+        said = "the hatched floor fails the pass line (bold); worst at the triangle"
+    when = condition.replace("_", " ")
+    return f"{when}, outdoors {found.outdoor_pressure:+.1f} Pa:\n{said}"
+
+
+def _padded(
+    floor: FloorPressure,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Column centres with one more row at each end on the wall face, and their pressures."""
+    centres = [0.5 * (e[1:] + e[:-1]) for e in (floor.x, floor.y)]
+    x, y = (
+        np.concatenate([[e[0]], c, [e[-1]]])
+        for e, c in zip((floor.x, floor.y), centres, strict=True)
+    )
+    return x, y, np.pad(floor.pressure, 1, mode="edge")

@@ -1,0 +1,249 @@
+"""The answer as text, for a narrow window and a reader on their feet: headline first."""
+
+from __future__ import annotations
+
+from soilflow.case import Case
+from soilflow.conditions import DESIGN, TODAY
+from soilflow.operating_point import CAPPED, FAN_ON
+from soilflow.output.cautions import first_cautions
+from soilflow.output.page import (
+    Page,
+    both,
+    cfm,
+    figures,
+    pa,
+    percent,
+    place_on_floor,
+    spoken,
+    wc,
+)
+from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
+from soilflow.results.result import ConditionResult, Result
+from soilflow.site.slab import Slab
+from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_INCH_WC, feet_inches
+
+__all__ = ["LEAST_FLOW", "print_result"]
+
+# Less than this in all and no field gauge shows it: chosen by the project. [m3/s]
+LEAST_FLOW = 1.0 * M3S_PER_CFM
+
+
+def print_result(result: Result, case: Case, *, verbose: bool = False, width: int = 60) -> str:
+    """Write what a run found, the one answer first.
+
+    Parameters
+    ----------
+    result : Result
+        The result.
+    case : Case
+        The case it came from.
+    verbose : bool
+        Add how the solve went, the port matrix and the ranges of the inputs.
+    width : int
+        Characters in a line.
+
+    Returns
+    -------
+    text : str
+        Lines of at most the width, unless a single word is longer.
+    """
+    page = Page(width)
+    conditions = _in_order(result)
+    deciding = result.conditions.get(DESIGN, conditions[0])
+    _tight_soil(page, result, deciding)
+    _title(page, result, case)
+    _headline(page, deciding, case.site.slab)
+    _suction_points(page, result, conditions)
+    _fan(page, result, conditions)
+    _test_holes(page, conditions)
+    _coverage(page, result, conditions)
+    _soil_gas(page, conditions, case.site.slab)
+    _notes(page, result)
+    _trust(page, case, verbose)
+    if verbose:
+        _details(page, result)
+    page.heading("Cautions")
+    for caution in first_cautions():
+        page.item(caution)
+    return page.text()
+
+
+def _in_order(result: Result) -> list[ConditionResult]:
+    """Today, then design winter, then the rest as the case has them."""
+    first = [name for name in (TODAY, DESIGN) if name in result.conditions]
+    rest = [name for name in result.conditions if name not in first]
+    return [result.conditions[name] for name in (*first, *rest)]
+
+
+def _drawn(result: Result, condition: ConditionResult) -> float:
+    """Air drawn through the suction points in all. [m3/s]"""
+    on = condition.operating_point
+    return float(sum(on.flows[on.port_names.index(p.name)] for p in result.arrangement.points))
+
+
+def _tight_soil(page: Page, result: Result, condition: ConditionResult) -> None:
+    """What has to be read before a coverage that means nothing."""
+    drawn = _drawn(result, condition)
+    if drawn >= LEAST_FLOW or all(point.capped for point in result.arrangement.points):
+        return
+    page.say(
+        f"READ THIS FIRST: the suction points draw {cfm(drawn)} in all, below what a field gauge "
+        f"shows ({LEAST_FLOW / M3S_PER_CFM:g} cfm, chosen by the project). Full coverage at "
+        "next to no flow means tight soil, not a working system. The figures below are not "
+        "dependable."
+    )
+    page.say("")
+
+
+def _title(page: Page, result: Result, case: Case) -> None:
+    page.heading(result.title)
+    which = f'Layout "{result.layout}"'
+    if len(case.layouts) > 1 and result.layout == case.layouts[0].name:
+        which += f", the first of {len(case.layouts)}"
+    page.say(which + (f', variant "{result.variant}"' if result.variant else ""))
+
+
+def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
+    worst, name = condition.worst, spoken(condition.name)
+    verdict = "HOLDS" if condition.passes else "DOES NOT HOLD"
+    page.heading(f"{name.upper()}: THE PASS LINE {verdict}")
+    if condition.name != DESIGN:
+        page.say(f'The case has no condition "{DESIGN}": this judges "{name}" only.')
+    short = "To spare" if condition.passes else "Short by"
+    page.say(f"{short}: {both(abs(worst.margin))} at the worst spot,")
+    for distance in place_on_floor(slab, worst.x, worst.y).split(", "):
+        page.say(distance, first="  ")
+    suction = worst.margin + PASS_LINE
+    there = f"suction {both(suction)}" if suction >= 0 else f"pressure up {both(-suction)}"
+    size = f"{feet_inches(PATCH, denominator=1)} square"
+    page.say(f"There: {there}, a mean over {size}.")
+    line = f"{PASS_LINE:g} Pa ({PASS_LINE / PA_PER_INCH_WC:.3f} in. w.c.)"
+    page.say(f"Pass line: suction of {line} everywhere.")
+
+
+def _suction_points(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
+    page.heading("Suction points: vacuum at the riser, air drawn")
+    rows = []
+    for point in result.arrangement.points:
+        name = point.name
+        for condition in conditions:
+            on = condition.operating_point
+            port = on.port_names.index(point.name)
+            vacuum = on.riser_vacuums.get(point.name, -float(on.pressures[port]))
+            flow = "capped" if on.states[port] == CAPPED else cfm(float(on.flows[port]))
+            rows.append((name, spoken(condition.name), wc(vacuum), flow))
+            name = ""
+    page.rows(rows, texts=2)
+    held = [point.name for point in result.arrangement.points if point.vacuum is not None]
+    if held:
+        page.say(f"Held at a stated vacuum, no fan: {', '.join(held)}.", first="  ")
+
+
+def _fan(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
+    if result.arrangement.fan is None or FAN_ON not in conditions[0].operating_point.states:
+        return
+    page.heading(f"Fan ({result.arrangement.fan.name}): static pressure, flow")
+    rows = []
+    for condition in conditions:
+        on = condition.operating_point
+        power = "" if on.fan_power is None else f"{figures(on.fan_power)} W"
+        rows.append((spoken(condition.name), wc(on.fan_static), cfm(on.fan_flow), power))
+    page.rows(rows)
+
+
+def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
+    if not conditions[0].test_holes:
+        return
+    page.heading("Test holes: expected with the fan on (minus is suction)")
+    rows = []
+    for hole in conditions[0].test_holes:
+        name = hole
+        for condition in conditions:
+            pressure = condition.test_holes[hole]
+            rows.append((name, spoken(condition.name), pa(pressure), wc(pressure, 2)))
+            name = ""
+    page.rows(rows, texts=2)
+
+
+def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
+    strip = feet_inches(STRIP, denominator=1)
+    page.heading(f"Under suction: floor, and the {strip} along the walls")
+    for condition in conditions:
+        flow = cfm(_drawn(result, condition))
+        page.say(f"{spoken(condition.name)}, drawing {flow}:", first="  ")
+        shares = zip(
+            condition.coverage_area.items(), condition.coverage_perimeter.values(), strict=True
+        )
+        page.rows(
+            [
+                (f"{threshold:g} Pa or more", f"floor {percent(area)}", f"walls {percent(walls)}")
+                for (threshold, area), walls in shares
+            ],
+            indent="    ",
+        )
+
+
+def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None:
+    page.heading("Soil gas into the house, and house air drawn down")
+    rows = [("", "gas, fan off", "gas, fan on", "house air")]
+    for condition in conditions:
+        flows = (condition.house_off.from_soil, condition.house_on.from_soil)
+        taken = condition.house_on.into_soil
+        rows.append((spoken(condition.name), *(cfm(flow) for flow in (*flows, taken))))
+    page.rows(rows)
+    for condition in conditions:
+        opening = condition.opening
+        if opening is not None and opening.pressure > 0.0:
+            page.say(
+                f"{spoken(condition.name)}: gas is pushed up at the {opening.name}, worst with "
+                f"{both(opening.pressure)} {place_on_floor(slab, opening.x, opening.y)}.",
+                first="  ",
+            )
+
+
+def _notes(page: Page, result: Result) -> None:
+    if result.notes:
+        page.heading("Notes")
+    for note in result.notes:
+        for name in result.conditions:
+            note = note.replace(f"{name}: ", f"{spoken(name)}: ")
+        page.item(note)
+
+
+def _trust(page: Page, case: Case, verbose: bool) -> None:
+    page.heading("How far to trust it")
+    known = len(case.uncertain)
+    words = "No range computed: every figure is from one run with one value for each input."
+    if known:
+        several = "input is" if known == 1 else "inputs are"
+        words += f" {known} {several} known only as a range; the run took one value inside it."
+    page.say(words)
+    if verbose:
+        for item in case.uncertain:
+            page.item(f"{item.path}: {item.low:.3g} to {item.high:.3g} (SI), {item.source}")
+
+
+def _details(page: Page, result: Result) -> None:
+    response = result.solution.response
+    page.heading("How the solve went")
+    page.say(repr(result.solution.soil.grid))
+    page.say(
+        f"{result.cells} cells solved, at most {result.iterations} iterations, balance "
+        f"{result.mass_balance:.1e}, unit fields add up to one within {response.partition:.1e}"
+    )
+    page.say(", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in result.seconds.items()))
+    page.heading("Port matrix, m3/s per Pa")
+    ports = response.ports
+    page.rows(
+        [
+            (ports[i], ports[j], f"{response.port_matrix[i, j]:.5e}")
+            for i in range(len(ports))
+            for j in range(i, len(ports))
+        ]
+    )
+    for condition in _in_order(result):
+        on = condition.operating_point
+        page.heading(f"Pipes, {spoken(condition.name)}: velocity")
+        speeds = on.velocities.items()
+        page.rows([(pipe, f"{speed / MS_PER_FPM:.0f} fpm") for pipe, speed in speeds])
+        page.say(f"fan, pipes and soil agree within {on.residual:.1e} Pa", first="  ")

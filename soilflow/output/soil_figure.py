@@ -1,0 +1,185 @@
+"""The soil map: what the model thinks is there, in plan and in section."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.flow.soil_map import SoilMap
+from soilflow.layout.bodies import Ball, Body, Brick
+from soilflow.layout.layout import Layout
+from soilflow.output.plan import FEET, PlanUnit, draw_house, draw_points, frame_plan
+from soilflow.site.site import Site
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.colors import LogNorm
+
+__all__ = ["plot_soil_plan", "plot_soil_section"]
+
+
+def _decades(soil: SoilMap) -> LogNorm:
+    """Whole decades of permeability that hold every soil cell."""
+    from matplotlib.colors import LogNorm
+
+    values = soil.horizontal[soil.air]
+    low, high = np.floor(np.log10(values.min())), np.ceil(np.log10(values.max()))
+    return LogNorm(10.0**low, 10.0 ** max(high, low + 1.0))
+
+
+def _paint(
+    ax: Axes,
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    values: NDArray[np.float64],
+    norm: LogNorm,
+) -> None:
+    mesh = ax.pcolormesh(x, y, values.T, norm=norm, cmap="cividis", shading="flat", rasterized=True)
+    bar = ax.figure.colorbar(mesh, ax=ax, shrink=0.8, pad=0.04)
+    bar.set_label("air permeability [m2]")
+
+
+def plot_soil_plan(
+    soil: SoilMap,
+    site: Site,
+    layout: Layout,
+    *,
+    holes: Mapping[str, tuple[float, float]] | None = None,
+    unit: PlanUnit = FEET,
+    ax: Axes | None = None,
+) -> Axes:
+    """Soil just below the slab, in plan.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What the model thinks is there.
+    site : Site
+        What was said to be there.
+    layout : Layout
+        The pits.
+    holes : mapping of str to (float, float) or None
+        Places of the test holes. [m]
+    unit : PlanUnit
+        Length unit of the axes.
+    ax : matplotlib.axes.Axes or None
+        Axes to draw on; None makes some.
+
+    Returns
+    -------
+    ax : matplotlib.axes.Axes
+        The axes.
+    """
+    ax = _axes(ax)
+    top = soil.top_layer
+    values = np.where(soil.air[:, :, top], soil.horizontal[:, :, top], np.nan)
+    m = unit.metres
+    _paint(ax, soil.grid.x / m, soil.grid.y / m, values, _decades(soil))
+    ax.set_facecolor("0.8")
+    draw_house(ax, site, unit)
+    draw_points(ax, layout, site, holes or {}, unit)
+    frame_plan(ax, site, unit)
+    ax.set_title("Soil just below the slab: lighter soil lets more air through", fontsize=10)
+    return ax
+
+
+def plot_soil_section(
+    soil: SoilMap,
+    site: Site,
+    *,
+    at_y: float,
+    unit: PlanUnit = FEET,
+    ax: Axes | None = None,
+) -> Axes:
+    """Soil in a vertical section from west to east.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What the model thinks is there.
+    site : Site
+        What was said to be there.
+    at_y : float
+        Where the section is cut. [m]
+    unit : PlanUnit
+        Length unit of the axes.
+    ax : matplotlib.axes.Axes or None
+        Axes to draw on; None makes some.
+
+    Returns
+    -------
+    ax : matplotlib.axes.Axes
+        The axes.
+    """
+    from matplotlib.patches import Rectangle
+
+    ax = _axes(ax)
+    row = int(np.clip(np.searchsorted(soil.grid.y, at_y) - 1, 0, soil.grid.shape[1] - 1))
+    values = np.where(soil.air[:, row], soil.horizontal[:, row], np.nan)
+    m = unit.metres
+    _paint(ax, soil.grid.x / m, soil.grid.z / m, values, _decades(soil))
+    ax.set_facecolor("0.6")
+    for item in soil.held:
+        _dug_out(ax, item.body, at_y, m)
+    _clear_sky(ax, site, m)
+    x0, _, x1, _ = site.slab.polygon.bounds
+    slab = Rectangle(
+        (x0 / m, -site.slab.thickness / m),
+        (x1 - x0) / m,
+        site.slab.thickness / m,
+        facecolor="0.35",
+        edgecolor="black",
+        linewidth=0.8,
+        zorder=5,
+    )
+    ax.add_patch(slab)
+    outer = site.walls.outer_face(site.slab.polygon).bounds
+    pad = 0.15 * (outer[2] - outer[0])
+    deepest = max(1.6, 2.5 * site.walls.footing_depth)
+    ax.set_xlim((outer[0] - pad) / m, (outer[2] + pad) / m)
+    ax.set_ylim(deepest / m, -(max(site.walls.grade, site.slab.thickness) + 0.1) / m)
+    ax.set_xlabel(f"east [{unit.name}]")
+    ax.set_ylabel(f"depth below slab [{unit.name}]")
+    ax.set_title(
+        f"Section looking north, {at_y / m:.1f} {unit.name} from the south wall, depth stretched: "
+        "grey is concrete, white is air",
+        fontsize=10,
+    )
+    return ax
+
+
+def _clear_sky(ax: Axes, site: Site, m: float) -> None:
+    """House air between the walls, down to the slab, and the air above grade."""
+    from matplotlib.patches import Rectangle
+
+    x0, _, x1, _ = site.slab.polygon.bounds
+    high = site.walls.grade + 1.0
+    for low_x, wide, low_z in ((x0, x1 - x0, 0.0), (x0 - 1e3, 2e3, -site.walls.grade)):
+        sky = Rectangle((low_x / m, low_z / m), wide / m, -high / m, facecolor="white", zorder=3)
+        ax.add_patch(sky)
+
+
+def _dug_out(ax: Axes, body: Body, at_y: float, m: float) -> None:
+    """The outline a pit shows in the section."""
+    from matplotlib.patches import Circle, Rectangle
+
+    style: dict[str, Any] = {"facecolor": "white", "edgecolor": "black", "lw": 1.2, "zorder": 2}
+    if isinstance(body, Ball):
+        across = body.radius**2 - (at_y - body.centre[1]) ** 2
+        if across > 0.0:
+            centre = body.centre[0] / m, body.centre[2] / m
+            ax.add_patch(Circle(centre, np.sqrt(across) / m, **style))
+    elif isinstance(body, Brick) and body.low[1] < at_y < body.high[1]:
+        size = (body.high[0] - body.low[0]) / m, (body.high[2] - body.low[2]) / m
+        ax.add_patch(Rectangle((body.low[0] / m, body.low[2] / m), *size, **style))
+
+
+def _axes(ax: Axes | None) -> Axes:
+    if ax is not None:
+        return ax
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(8, 6), layout="constrained").add_subplot()
