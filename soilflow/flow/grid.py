@@ -342,8 +342,7 @@ def _axis_edges(
     """Edges along one axis of the house grid. [m]"""
     rate = float(np.log(resolution.growth))
     h = resolution.line_size
-    # two equal cells beside a wall, then growth
-    sources = [(v - 2 * h, v + 2 * h, h) for v in sharp]
+    sources = [(v, v, h) for v in sharp]
     required = sharp | plain
     optional: set[float] = set()
     for item in held:
@@ -364,7 +363,7 @@ def _axis_edges(
             sources.extend((v, v, 0.5 * size) for v in (lo, hi) if axis < 2 or v > 0.0)
     if axis == 2:
         required |= {*depth_range, 0.0}
-        sources.append((-2 * h, 2 * h, h))
+        sources.append((0.0, 0.0, h))
         largest = [(-_FAR, _FAR, resolution.largest_down)]
     else:
         floor_lo, floor_hi = _house_range(axis, sharp, effects)

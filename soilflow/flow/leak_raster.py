@@ -118,7 +118,25 @@ def columns_in(grid: Grid, plan: shapely.Geometry) -> Mask:
 
 
 class LeakRaster:
-    """Lays leaks onto cells, cutting them at the rims of the held bodies."""
+    """Lays leaks onto cells, cutting them at the rims of the held bodies.
+
+    Parameters
+    ----------
+    grid : Grid
+        The grid, shape (nx, ny, nz).
+    air : array of bool, shape (nx, ny, nz)
+        Soil cells with an air path.
+    cavity : array of int, shape (nx, ny, nz)
+        Index of the held body a cell lies in, -1 for none.
+    open_x, open_y : array of bool, shape (nx - 1, ny, nz), (nx, ny - 1, nz)
+        Inner faces that no thin wall blocks.
+    held : sequence of HeldBody
+        The bodies that ``cavity`` counts.
+    ports : tuple of str
+        Names of all ports.
+    body_port : sequence of int
+        Index into ``ports`` of each body.
+    """
 
     def __init__(
         self,
@@ -139,7 +157,20 @@ class LeakRaster:
     def area_leaks(
         self, effects: Sequence[Effect]
     ) -> tuple[AreaLeaks, list[tuple[int, int, float, int]]]:
-        """Area leaks per cell, and those that open into a body."""
+        """Area leaks per cell, and those that open into a body.
+
+        Parameters
+        ----------
+        effects : sequence of Effect
+            All effects; those of other kinds are passed over.
+
+        Returns
+        -------
+        leaks : AreaLeaks
+            Cut at the rims.
+        direct : list of (int, int, float, int)
+            Ports of body and reference, conductance times viscosity, -1 for no slot. [m3]
+        """
         grid = self.grid
         cells, areas, leakances, ports = [], [], [], []
         direct: list[tuple[int, int, float, int]] = []
@@ -207,7 +238,20 @@ class LeakRaster:
     def line_leaks(
         self, effects: Sequence[Effect]
     ) -> tuple[LineLeaks, list[tuple[int, int, float, int]]]:
-        """Slots per cell and side, and those that open into a body."""
+        """Slots per cell and side, and those that open into a body.
+
+        Parameters
+        ----------
+        effects : sequence of Effect
+            All effects; those of other kinds are passed over.
+
+        Returns
+        -------
+        leaks : LineLeaks
+            Cut at the rims.
+        direct : list of (int, int, float, int)
+            Ports of body and reference, conductance times viscosity, number of the slot. [m3]
+        """
         rows: list[tuple[int, float, float, float, float, int, int, int]] = []
         direct: list[tuple[int, int, float, int]] = []
         number = -1
@@ -219,8 +263,10 @@ class LeakRaster:
                 continue
             normal = 0 if effect.start[0] == effect.end[0] else 1
             port = self.ports.index(effect.reference)
-            for side, where in self._sides(effect, normal):
-                self._one_side(effect, normal, side, where, port, number, rows, direct)
+            sides = self._sides(effect, normal)
+            over = self._bodies_beside(normal, sides)
+            for side, where in sides:
+                self._one_side(effect, normal, side, where, over, port, number, rows, direct)
         table = list(zip(*rows, strict=True)) if rows else [()] * 8
         return (
             LineLeaks(
@@ -261,12 +307,19 @@ class LeakRaster:
             shares.append(np.where(both & joined, 0.5, 0.0) + np.where(alone | walled, 1.0, 0.0))
         return list(zip(rows, shares, strict=True))
 
+    def _bodies_beside(self, normal: int, sides: Sequence[tuple[int, Array]]) -> list[int]:
+        """Bodies on either side of a slot: where it opens over one, all of it does."""
+        dug = self.cavity[:, :, self.top]
+        rows = [np.take(dug, row, axis=normal) for row, share in sides if share.any()]
+        return sorted({int(i) for row in rows for i in np.unique(row)} - {-1})
+
     def _one_side(
         self,
         effect: LeaksAlongLine,
         normal: int,
         row: int,
         share: Array,
+        over: Sequence[int],
         port: int,
         number: int,
         rows: list[tuple[int, float, float, float, float, int, int, int]],
@@ -280,12 +333,9 @@ class LeakRaster:
         length = np.where(share > 0, length, 0.0)
         column = [0, 0]
         column[normal] = row
-        cavity = np.take(self.cavity[:, :, self.top], row, axis=normal) if share.any() else None
         cubic = effect.aperture**3 / (12.0 * effect.path)
-        for i, item in enumerate(self.held):
-            if cavity is None or not (cavity == i).any():
-                continue
-            for a, b in item.body.rim_intervals(along, effect.start[normal]):
+        for i in over:
+            for a, b in self.held[i].body.rim_intervals(along, effect.start[normal]):
                 cut = np.clip(
                     np.minimum(np.minimum(edges[1:], hi), b)
                     - np.maximum(np.maximum(edges[:-1], lo), a),

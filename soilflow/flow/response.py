@@ -38,7 +38,7 @@ class SoilResponse:
     reports : tuple of SolveReport
         One per port.
     balance : float
-        Largest imbalance of a unit field, relative to its flow. [-]
+        Largest imbalance of a unit field beyond rounding, relative to its flow through soil. [-]
     partition : float
         Largest departure of the sum of the unit fields from one. [-]
     """
@@ -139,7 +139,8 @@ def _collect(
     soil = faces - _laplacian(network.direct)
     rounding = 10.0 * float(np.finfo(float).eps * network.port_conductance.sum())
     through = np.maximum(np.abs(np.diag(soil)), max(rounding, 1e-300))
-    balance = float(np.max(np.abs(soil.sum(axis=1)) / through, initial=0.0))
+    unbalanced = np.maximum(np.abs(soil.sum(axis=1)) - rounding, 0.0)
+    balance = float(np.max(unbalanced / through, initial=0.0))
     partition = float(np.abs(fields.sum(axis=0) - 1.0).max(initial=0.0))
     return SoilResponse(
         ports=network.ports,

@@ -224,6 +224,8 @@ def _open_faces(grid: Grid, effects: Sequence[Effect]) -> tuple[Mask, Mask]:
             continue
         normal = 0 if effect.start[0] == effect.end[0] else 1
         line = grid.index_of(normal, effect.start[normal])
+        if not 0 < line < grid.shape[normal]:
+            continue  # on the rim of the grid, which is tight as it is
         along = grid.centres(1 - normal)
         ends = sorted((effect.start[1 - normal], effect.end[1 - normal]))
         where = (along > ends[0]) & (along < ends[1])
