@@ -84,7 +84,9 @@ class Mistake:
 
     def __str__(self) -> str:
         where = f"{self.file}:{self.line}" if self.line else self.file
-        return f"{where}: {self.field}: {self.message}" if self.field else f"{where}: {self.message}"
+        return (
+            f"{where}: {self.field}: {self.message}" if self.field else f"{where}: {self.message}"
+        )
 
 
 class CaseError(InputError):

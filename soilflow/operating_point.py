@@ -47,12 +47,12 @@ class OperatingPoint:
         Names of the ports, in the order of the port matrix.
     states : tuple of str
         For each port "fan on", "fan off", "capped" or "given".
-    pressures : numpy.ndarray
-        (n_ports,) Pressure at each port, relative to the room at slab level. [Pa]
-    u : numpy.ndarray
-        (n_ports,) p + p^2/(2 p_atm) at each port. [Pa]
-    flows : numpy.ndarray
-        (n_ports,) Flow from soil into each port, as volume at atmospheric pressure. [m3/s]
+    pressures : array, shape (p,)
+        Pressure at each port, relative to the room at slab level. [Pa]
+    u : array, shape (p,)
+        p + p^2/(2 p_atm) at each port. [Pa]
+    flows : array, shape (p,)
+        Flow from soil into each port, as volume at atmospheric pressure. [m3/s]
     riser_vacuums : mapping of str to float
         What a gauge on the pipe reads just past each pit, entry loss and velocity head
         included, by suction point. [Pa]
@@ -127,8 +127,8 @@ def solve_operating_point(
 
     Parameters
     ----------
-    port_matrix : array_like
-        (n_ports, n_ports) Symmetric positive semidefinite, rows summing to zero. [m3/s/Pa]
+    port_matrix : array_like, shape (p, p)
+        Symmetric positive semidefinite, rows summing to zero. [m3/(s Pa)]
     port_names : sequence of str
         Names of the ports in the order of the matrix.
     given_pressures : mapping of str to float
@@ -154,8 +154,8 @@ def solve_operating_point(
         Atmospheric pressure. [Pa]
     extrapolate : bool
         Accept an answer outside the fan's points, with a warning.
-    start : array_like or None
-        (n_fan_points,) Flow at each fan point to begin from; any will do. [m3/s]
+    start : array_like, shape (n,), or None
+        Flow at each fan point to begin from; any will do. [m3/s]
 
     Returns
     -------

@@ -1,8 +1,9 @@
 """Soil, gaps and slots: published formulas for how easily air passes.
 
 One function for each published model, quantity first and author second. A model is chosen by
-passing the function. Floats or arrays in SI. The file is long because every formula carries
-its equation, range and source; the code in it is short.
+passing the function. Floats or arrays in SI.
+
+Length: every formula carries its equation, range and source; the code itself is short.
 """
 
 from __future__ import annotations

@@ -55,19 +55,41 @@ class Named(Protocol):
 
 
 class Unit(NamedTuple):
-    """One unit: how to print it, what it is in SI, how else it is written."""
+    """One unit: how to print it, what it is in SI, how else it is written.
 
-    label: str  # as soilflow prints it
-    factor: float  # SI value = factor * number + offset
-    spellings: str = ""  # further spellings, in the form canonical() makes
+    SI value = factor * number + offset
+
+    Parameters
+    ----------
+    label : str
+        As soilflow prints it.
+    factor : float
+        One of the unit. [SI]
+    spellings : str
+        Further spellings, in the form ``canonical`` makes, with spaces between.
+    offset : float
+        Its zero. [SI]
+    """
+
+    label: str
+    factor: float
+    spellings: str = ""
     offset: float = 0.0
 
 
 class Table(NamedTuple):
-    """The units of one dimension, with examples for messages."""
+    """The units of one dimension, with examples for messages.
+
+    Parameters
+    ----------
+    examples : tuple of str
+        Ways to write such a quantity.
+    units : tuple of Unit
+        The units, the trade's own first.
+    """
 
     examples: tuple[str, ...]
-    units: tuple[Unit, ...]  # the first is the trade's own
+    units: tuple[Unit, ...]
 
 
 def _water(inch_words: str) -> str:

@@ -1,8 +1,9 @@
 """Closed forms of steady flow to pits and lines, for tests and teaching.
 
 Where the soil is uniform a form gives the shape factor S of the geometry, so that the flow is
-(k / mu) S dp. Pressures are gauge, negative around a pit under suction. The file is long because
-every formula carries its equation, range and source; the code in it is short.
+(k / mu) S dp. Pressures are gauge, negative around a pit under suction.
+
+Length: every formula carries its equation, range and source; the code in it is short.
 """
 
 from __future__ import annotations

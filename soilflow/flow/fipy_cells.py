@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from soilflow.flow.conductances import area_conductance, slot_legs, star_to_triangle
 from soilflow.flow.soil_map import SoilMap
-from soilflow.flow.soil_network import area_conductance, slot_legs, star_to_triangle
 
 __all__ = ["Cells", "Links", "area_links", "cells_with_gap", "flat", "slot_links"]
 

@@ -295,9 +295,7 @@ class LeakRaster:
             for r in rows
         ]
         faces = self.open[normal][:, :, self.top]
-        joined = (
-            np.take(faces, line - 1, axis=normal) if 0 < line < n else np.zeros_like(have[0])
-        )
+        joined = np.take(faces, line - 1, axis=normal) if 0 < line < n else np.zeros_like(have[0])
         inner = 1 if effect.inward[normal] > 0 else 0
         shares = []
         for s in range(2):

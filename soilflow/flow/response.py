@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.errors import BalanceError
-from soilflow.flow.soil_network import SoilNetwork, summed
+from soilflow.flow.conductances import summed
+from soilflow.flow.soil_network import SoilNetwork
 from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
 
 __all__ = ["BALANCE", "SoilResponse", "face_sums", "quadratic_form", "respond"]
@@ -131,9 +132,7 @@ def _imbalance(network: SoilNetwork, field: Array, port: int) -> tuple[float, fl
     return abs(float(total.sum())) / moved, 10.0 * rounding / moved
 
 
-def _collect(
-    network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ...]
-) -> SoilResponse:
+def _collect(network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ...]) -> SoilResponse:
     faces = face_sums(network, fields)
     # direct leaks balance by construction and would hide what the soil does
     soil = faces - _laplacian(network.direct)

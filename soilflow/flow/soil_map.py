@@ -52,7 +52,7 @@ class SoilMap:
     grid : Grid
         The grid, shape (nx, ny, nz).
     horizontal, vertical : array, shape (nx, ny, nz)
-        Air permeability, also inside cavities where it is the soil that was dug out. [m2]
+        Air permeability, zero without an air path; inside cavities that of the soil dug out. [m2]
     air : array of bool, shape (nx, ny, nz)
         Soil cells with an air path, neither solid nor cavity.
     cavity : array of int, shape (nx, ny, nz)
@@ -146,13 +146,16 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
     for i, item in enumerate(held):
         cavity[item.body.contains(x, y, z) & ~solid] = i
     enough = (horizontal >= NO_AIR_PATH) & (vertical >= NO_AIR_PATH)
+    horizontal, vertical = horizontal * enough, vertical * enough
     air = enough & ~solid & (cavity < 0)
     open_x, open_y = _open_faces(grid, effects)
     ports = _port_names(effects, held)
     top = grid.index_of(2, 0.0)
-    sheet, floor = _sheet_and_floor(grid, effects, air[:, :, top])
+    sheet, floor = _sheet_and_floor(grid, effects, ~solid[:, :, top] & (cavity[:, :, top] < 0))
+    opens = air.copy()
+    opens[:, :, top] |= sheet > 0.0
     body_port = [ports.index(item.port) for item in held]
-    raster = LeakRaster(grid, air, cavity, open_x, open_y, held, ports, body_port)
+    raster = LeakRaster(grid, opens, cavity, open_x, open_y, held, ports, body_port)
     names = tuple(e.name for e in effects if isinstance(e, LeaksAlongLine))
     area, area_direct = raster.area_leaks(effects)
     line, line_direct = raster.line_leaks(effects)
@@ -246,9 +249,7 @@ def _port_names(effects: Sequence[Effect], held: Sequence[HeldBody]) -> tuple[st
     return tuple(dict.fromkeys([*references, *bodies]))
 
 
-def _sheet_and_floor(
-    grid: Grid, effects: Sequence[Effect], soil: Mask
-) -> tuple[Array, Mask]:
+def _sheet_and_floor(grid: Grid, effects: Sequence[Effect], free: Mask) -> tuple[Array, Mask]:
     """Transmissivity of the gap and the columns under a slab, each of shape (nx, ny)."""
     nx, ny, _ = grid.shape
     sheet, floor = np.zeros((nx, ny)), np.zeros((nx, ny), dtype=bool)
@@ -259,7 +260,5 @@ def _sheet_and_floor(
             sheet[columns] = effect.transmissivity(xx[columns], yy[columns])
         elif isinstance(effect, LeaksOverArea) and np.isfinite(effect.leakance):
             floor |= columns_in(grid, effect.plan)
-    # over a solid or saturated soil the gap has no soil to serve and is left out with it
-    return np.where(soil, sheet, 0.0), floor
-
-
+    # a gap is air whatever the soil below it holds: only solids and pits take its place
+    return np.where(free, sheet, 0.0), floor

@@ -7,7 +7,6 @@ exactly, so it costs no unknown.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,16 +14,10 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 
+from soilflow.flow.conductances import area_conductance, slot_legs, star_to_triangle, summed
 from soilflow.flow.soil_map import SoilMap
 
-__all__ = [
-    "SoilNetwork",
-    "area_conductance",
-    "build_soil_network",
-    "slot_legs",
-    "star_to_triangle",
-    "summed",
-]
+__all__ = ["SoilNetwork", "build_soil_network"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -32,135 +25,6 @@ Index = NDArray[np.int64]
 # A body's surface this close to a cell centre, in cells, is taken to be this far: the error is
 # far below the scheme's own, and the matrix keeps its conditioning.
 _NEAREST = 1e-3
-
-
-def slot_legs(
-    *,
-    length: Array,
-    aperture: Array,
-    path: Array,
-    share: Array,
-    across: Array,
-    down: Array,
-    horizontal: Array,
-    vertical: Array,
-    sheet: Array,
-    viscosity: float,
-) -> tuple[Array, Array, Array]:
-    """Conductances of a slot's three legs: to its reference, to the soil, to the gap.
-
-    The slot passes w^3 / (12 mu t) per metre. Soil converges on it as on a part of a line
-    source: between the slot's radius and the radius a cell stands for lies the resistance
-    mu ln(r_cell / r_slot) / (k theta) per metre that the grid does not see. Over a gap air
-    reaches it through half a gap cell.
-
-    Parameters
-    ----------
-    length : array, shape (n,)
-        Length of slot in the cell. [m]
-    aperture, path : array, shape (n,)
-        Width of the slot and its length along the flow. [m]
-    share : array, shape (n,)
-        Part of its conductance on this side: 1 in a corner, 0.5 in open floor. [-]
-    across, down : array, shape (n,)
-        Cell size across the slot and down. [m]
-    horizontal, vertical : array, shape (n,)
-        Permeability of the cell's soil. [m2]
-    sheet : array, shape (n,)
-        Transmissivity of the gap there, 0 for none. [m3]
-    viscosity : float
-        Viscosity of the soil air. [Pa s]
-
-    Returns
-    -------
-    to_reference, to_soil, to_sheet : array, shape (n,)
-        Conductances; an infinite one means slot and soil cell are one. [m3/(s Pa)]
-
-    Notes
-    -----
-    Lattice radius of a cell that carries a slot in a corner: 0.359 (hx + hz), within 2 % for
-    the side ratios used, exact value 0.7178 h for a square cell (derived from the five-point
-    lattice Green function). A corner sees the slot as a quarter cylinder of radius w / 2, open
-    floor as two corners with half the conductance and radius w / 4 each.
-    """
-    to_reference = share * aperture**3 / (12.0 * viscosity * path) * length
-    stretch = (vertical / horizontal) ** 0.25
-    r_cell = 0.359 * (across * stretch + down / stretch)
-    r_slot = 0.5 * aperture * share * stretch
-    missing = np.log(np.maximum(r_cell / r_slot, 1.0))
-    mean = np.sqrt(horizontal * vertical)
-    with np.errstate(divide="ignore"):
-        to_soil = mean * (0.5 * math.pi) * length / (viscosity * missing)
-    to_sheet = sheet * length / (viscosity * 0.5 * across)
-    return to_reference, to_soil, to_sheet
-
-
-def star_to_triangle(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]:
-    """Conductances between the ends of a star of three legs, its middle eliminated.
-
-    Parameters
-    ----------
-    a, b, c : array, shape (n,)
-        Legs; ``b`` may be infinite. [m3/(s Pa)]
-
-    Returns
-    -------
-    ab, ac, bc : array, shape (n,)
-        Conductances between the ends. [m3/(s Pa)]
-    """
-    total = a + b + c
-    finite = np.isfinite(b)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ab = np.where(finite, a * b / total, a)
-        ac = np.where(finite, a * c / total, 0.0)
-        bc = np.where(finite, b * c / total, c)
-    return ab, ac, bc
-
-
-def area_conductance(
-    area: Array, leakance: Array, half: Array, vertical: Array, viscosity: float
-) -> Array:
-    """Conductance from a cell centre through its top face and a cover to a reference.
-
-    Parameters
-    ----------
-    area : array, shape (n,)
-        Leaking area. [m2]
-    leakance : array, shape (n,)
-        Permeability over thickness of the cover, infinite for open ground. [m]
-    half : array, shape (n,)
-        Distance from the face to the cell centre; 0 when air meets the cover directly. [m]
-    vertical : array, shape (n,)
-        Vertical permeability of the soil. [m2]
-    viscosity : float
-        Viscosity of the soil air. [Pa s]
-
-    Returns
-    -------
-    conductance : array, shape (n,)
-        Series of cover and soil. [m3/(s Pa)]
-    """
-    return np.asarray(area / (viscosity * (1.0 / leakance + half / vertical)))
-
-
-def summed(index: Index, values: Array, size: int) -> Array:
-    """Sum of the values that share an index.
-
-    Parameters
-    ----------
-    index : array of int, shape (n,)
-        Where each value goes.
-    values : array, shape (n,)
-        What is summed. [SI]
-    size : int
-        Number of sums.
-
-    Returns
-    -------
-    sums : array, shape (size,)
-        Zero where nothing went, also when there is nothing at all. [SI]
-    """
-    return np.bincount(index, values, size).astype(float)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -391,9 +255,7 @@ def _body_conductance(
     distance = np.clip(distance, _NEAREST * 2.0 * own, own + beyond)
     near = half[tuple(index)] * np.minimum(distance / own, 1.0)
     with np.errstate(invalid="ignore"):
-        far = np.where(
-            distance > own, half[tuple(other)] * (distance - own) / beyond, 0.0
-        )
+        far = np.where(distance > own, half[tuple(other)] * (distance - own) / beyond, 0.0)
     face = area[(np.zeros_like(index[0]), index[1], index[2])]
     return np.asarray(face / (viscosity * (near + far)))
 
@@ -408,7 +270,9 @@ def _sheet_edges(
     top = soil.top_layer
     half_down = _half_resistance(soil, 2)[:, :, top]
     area = np.outer(soil.grid.sizes(0), soil.grid.sizes(1))
-    edges.between(sheet_node[have], cell_node[:, :, top][have], (area / (viscosity * half_down))[have])
+    over_soil = have & soil.air[:, :, top]
+    down = (area / (viscosity * half_down))[over_soil]
+    edges.between(sheet_node[over_soil], cell_node[:, :, top][over_soil], down)
     xx, yy = np.meshgrid(soil.grid.centres(0), soil.grid.centres(1), indexing="ij")
     dug = soil.cavity[:, :, top]
     for axis in range(2):

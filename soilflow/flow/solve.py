@@ -82,9 +82,7 @@ def precondition(matrix: csr_matrix) -> Preconditioned:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library warns about its own index types
         hierarchy = pyamg.ruge_stuben_solver(scaled, max_coarse=500)
-    return Preconditioned(
-        matrix=scaled, scale=scale, cycle=hierarchy.aspreconditioner(cycle="V")
-    )
+    return Preconditioned(matrix=scaled, scale=scale, cycle=hierarchy.aspreconditioner(cycle="V"))
 
 
 def solve(

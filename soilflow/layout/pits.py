@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -16,7 +17,7 @@ from soilflow.units import Length, Volume, check_fields
 
 __all__ = ["BoxPit", "HemisphericalPit", "Pit", "clipped_volume"]
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(64)
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 
 
 def clipped_volume(centre: tuple[float, float], radius: float, footprint: Polygon) -> float:
@@ -41,9 +42,17 @@ def clipped_volume(centre: tuple[float, float], radius: float, footprint: Polygo
         Air volume of the pit. [m3]
     """
     corners = np.asarray(footprint.exterior.coords)[:-1]
-    angles = 0.25 * math.pi * (_NODES + 1.0)
-    areas = [disk_area_in(centre, radius * math.cos(t), corners) for t in angles]
-    return float(0.25 * math.pi * radius * np.sum(_WEIGHTS * np.cos(angles) * areas))
+    offset = corners - np.asarray(centre)
+    # the area's slope breaks where the disk first meets a wall or a corner: integrate in between
+    met = np.concatenate([np.abs(offset).ravel(), np.hypot(offset[:, 0], offset[:, 1])])
+    breaks = np.arccos(np.unique(met[met < radius]) / radius)
+    ends = np.unique(np.concatenate([[0.0, 0.5 * math.pi], breaks]))
+    total = 0.0
+    for low, high in itertools.pairwise(ends):
+        angles = low + 0.5 * (high - low) * (_NODES + 1.0)
+        areas = [disk_area_in(centre, radius * math.cos(t), corners) for t in angles]
+        total += 0.5 * (high - low) * float(np.sum(_WEIGHTS * np.cos(angles) * areas))
+    return radius * total
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -153,14 +153,14 @@ def pa(pressure: float) -> str:
 
 
 def wc(pressure: float, digits: int = 3) -> str:
-    """Write a pressure in inches of water column.
+    """Write a pressure in inches of water column, no finer than a field gauge shows it.
 
     Parameters
     ----------
     pressure : float
         The pressure; NaN where no air reaches. [Pa]
     digits : int
-        Significant digits.
+        Significant digits, down to 0.001 in. w.c.
 
     Returns
     -------
@@ -169,7 +169,9 @@ def wc(pressure: float, digits: int = 3) -> str:
     """
     if not math.isfinite(pressure):
         return ""
-    return f"{figures(pressure / PA_PER_INCH_WC, digits)} in. w.c."
+    inches = pressure / PA_PER_INCH_WC
+    shown = f"{inches:.3f}" if abs(inches) < 0.1 else figures(inches, digits)
+    return f"{'0.000' if shown == '-0.000' else shown} in. w.c."
 
 
 def both(pressure: float) -> str:
@@ -188,7 +190,7 @@ def both(pressure: float) -> str:
     Examples
     --------
     >>> both(0.3112)
-    '0.31 Pa (0.0012 in. w.c.)'
+    '0.31 Pa (0.001 in. w.c.)'
     """
     return f"{pa(pressure)} ({wc(pressure, 2)})"
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from soilflow.case import Case
+from soilflow.files.atomic import replacing
 from soilflow.flow.soil_map import SoilMap
 from soilflow.layout.layout import Layout
 from soilflow.output.plan import FEET, PlanUnit
@@ -54,7 +55,9 @@ def save_run_figures(
     axes = figure.subplots(1, len(names), squeeze=False)[0]
     for ax, name in zip(axes, names, strict=True):
         plot_pressure_plan(result, condition=name, unit=unit, ax=ax, scale=name == names[-1])
-    what = f"{case.title}: {result.layout}" + (f", {result.variant}" if result.variant else "")
+    what = f"{case.title}. Layout: {result.layout}" + (
+        f", {result.variant}" if result.variant else ""
+    )
     figure.suptitle(what, fontsize=11, weight="bold")
     plan = folder / f"{stem}_pressure.png"
     _save(figure, plan)
@@ -99,4 +102,5 @@ def _soil_figure(case: Case, layout: Layout, soil: SoilMap, unit: PlanUnit) -> F
 
 
 def _save(figure: Figure, path: Path) -> None:
-    figure.savefig(path, dpi=_DPI, metadata={"Software": None})
+    with replacing(path) as unfinished:
+        figure.savefig(unfinished, dpi=_DPI, metadata={"Software": None})

@@ -42,6 +42,7 @@ FEET = PlanUnit(name="ft", metres=M_PER_FOOT)
 METRES = PlanUnit(name="m", metres=1.0)
 
 _INK = "#1b1b1b"
+_NAME = "name beside a mark"
 _PAPER = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
 
 
@@ -200,21 +201,33 @@ def _pit_outline(body: Ball | Brick, m: float) -> Patch:
 def _name_beside(
     ax: Axes, x: float, y: float, name: str, middle: BaseGeometry, unit: PlanUnit, *, weight: str
 ) -> None:
-    """Write a name on the side that points into the floor, clear of the mark."""
+    """Write a name beside a mark, where it covers no name written before."""
+    taken = [t for t in ax.texts if t.get_gid() == _NAME]
     right, up = (1 if x <= middle.x else -1), (1 if y <= middle.y else -1)
-    ax.annotate(
-        name,
-        (x / unit.metres, y / unit.metres),
-        xytext=(9 * right, 8 * up),
-        textcoords="offset points",
-        ha="left" if right > 0 else "right",
-        va="bottom" if up > 0 else "top",
-        fontsize=8,
-        weight=weight,
-        color=_INK,
-        bbox=_PAPER,
-        zorder=9,
-    )
+    tries = [(right, up), (right, -up), (-right, up), (-right, -up), (right, 2.5 * up)]
+    figure = ax.get_figure(root=True)
+    if figure is not None:
+        figure.draw_without_rendering()
+    for h, v in tries:
+        text = ax.annotate(
+            name,
+            (x / unit.metres, y / unit.metres),
+            xytext=(10 * h, 9 * v),
+            textcoords="offset points",
+            ha="left" if h > 0 else "right",
+            va="bottom" if v > 0 else "top",
+            fontsize=8,
+            weight=weight,
+            color=_INK,
+            bbox=_PAPER,
+            zorder=9,
+            gid=_NAME,
+        )
+        box = text.get_window_extent()
+        if not any(box.overlaps(other.get_window_extent()) for other in taken):
+            return
+        if (h, v) != tries[-1]:
+            text.remove()
 
 
 def frame_plan(ax: Axes, site: Site, unit: PlanUnit) -> None:

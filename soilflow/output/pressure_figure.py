@@ -90,6 +90,7 @@ def plot_pressure_plan(
         bar.ax.set_yticklabels([f"{s:g}" for s in steps])
         bar.set_label("suction under the slab [Pa]")
     draw_house(ax, result.site, unit)
+    frame_plan(ax, result.site, unit)
     draw_points(ax, result.arrangement, result.site, result.hole_places, unit)
     worst = found.worst
     ax.plot(
@@ -103,7 +104,6 @@ def plot_pressure_plan(
         linestyle="none",
         zorder=10,
     )
-    frame_plan(ax, result.site, unit)
     ax.set_title(_sentence(result, condition), fontsize=9)
     return ax
 

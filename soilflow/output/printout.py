@@ -20,7 +20,7 @@ from soilflow.output.page import (
 from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
 from soilflow.results.result import ConditionResult, Result
 from soilflow.site.slab import Slab
-from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_INCH_WC, feet_inches
+from soilflow.units import M3S_PER_CFM, MS_PER_FPM, feet_inches
 
 __all__ = ["LEAST_FLOW", "print_result"]
 
@@ -115,9 +115,8 @@ def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
         page.say(distance, first="  ")
     suction = worst.margin + PASS_LINE
     there = f"suction {both(suction)}" if suction >= 0 else f"pressure up {both(-suction)}"
-    size = f"{feet_inches(PATCH, denominator=1)} square"
-    page.say(f"There: {there}, a mean over {size}.")
-    line = f"{PASS_LINE:g} Pa ({PASS_LINE / PA_PER_INCH_WC:.3f} in. w.c.)"
+    page.say(f"{there} over {feet_inches(PATCH, denominator=1)} square", first="  ")
+    line = f"{PASS_LINE:g} Pa ({wc(PASS_LINE)})"
     page.say(f"Pass line: suction of {line} everywhere.")
 
 
@@ -185,7 +184,7 @@ def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> 
 
 def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None:
     page.heading("Soil gas into the house, and house air drawn down")
-    rows = [("", "gas, fan off", "gas, fan on", "house air")]
+    rows: list[tuple[str, ...]] = [("", "gas, fan off", "gas, fan on", "house air")]
     for condition in conditions:
         flows = (condition.house_off.from_soil, condition.house_on.from_soil)
         taken = condition.house_on.into_soil
@@ -233,12 +232,14 @@ def _details(page: Page, result: Result) -> None:
     )
     page.say(", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in result.seconds.items()))
     page.heading("Port matrix, m3/s per Pa")
-    ports = response.ports
+    for number, port in enumerate(response.ports, start=1):
+        page.say(f"{number} is {port}", first="  ", rest="    ")
+    count = len(response.ports)
     page.rows(
         [
-            (ports[i], ports[j], f"{response.port_matrix[i, j]:.5e}")
-            for i in range(len(ports))
-            for j in range(i, len(ports))
+            (f"{i + 1} to {j + 1}", f"{response.port_matrix[i, j]:.5e}")
+            for i in range(count)
+            for j in range(i, count)
         ]
     )
     for condition in _in_order(result):

@@ -80,8 +80,8 @@ def plot_soil_plan(
     _paint(ax, soil.grid.x / m, soil.grid.y / m, values, _decades(soil))
     ax.set_facecolor("0.8")
     draw_house(ax, site, unit)
-    draw_points(ax, layout, site, holes or {}, unit)
     frame_plan(ax, site, unit)
+    draw_points(ax, layout, site, holes or {}, unit)
     ax.set_title("Soil just below the slab: lighter soil lets more air through", fontsize=10)
     return ax
 

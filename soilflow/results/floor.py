@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from soilflow.air import pressure_from_u
 from soilflow.errors import InputError
+from soilflow.flow.conductances import area_conductance
 from soilflow.flow.response import SoilResponse
 from soilflow.flow.soil_map import SoilMap
-from soilflow.flow.soil_network import SoilNetwork, area_conductance
+from soilflow.flow.soil_network import SoilNetwork
 
 __all__ = ["FloorPressure", "FloorResponse", "floor_response", "pressure_at"]
 

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.air import pressure_from_u
+from soilflow.flow.conductances import summed
 from soilflow.flow.soil_map import SoilMap
-from soilflow.flow.soil_network import SoilNetwork, summed
+from soilflow.flow.soil_network import SoilNetwork
 
 __all__ = ["LeakFlows", "WorstOpening", "leak_flows", "worst_opening"]
 

@@ -224,7 +224,9 @@ def _triangle_part(a: NDArray[np.float64], b: NDArray[np.float64], radius: float
     root = math.sqrt(disc)
     t0, t1 = (-half_b - root) / length2, (-half_b + root) / length2
     t0, t1 = min(max(t0, 0.0), 1.0), min(max(t1, 0.0), 1.0)
-    p, q = a + t0 * d, a + t1 * d
+    # the ends themselves, not their rounded copies: near the centre a last bit turns the direction
+    p = a if t0 == 0.0 else b if t0 == 1.0 else a + t0 * d
+    q = a if t1 == 0.0 else b if t1 == 1.0 else a + t1 * d
     chord = 0.5 * float(p[0] * q[1] - p[1] * q[0])
     return _sector(a, p, radius) + chord + _sector(q, b, radius)
 

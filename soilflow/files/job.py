@@ -1,0 +1,97 @@
+"""What is to be run: from a case file, or from a result file that repeats its run."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from soilflow.case import Case
+from soilflow.files.case_toml import parse_case, read_case
+from soilflow.files.result_hdf5 import SIGNATURE, SOILFLOW, read_result
+
+__all__ = ["Job", "read_job"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """A case and how it is to be run.
+
+    Parameters
+    ----------
+    case : Case
+        As written.
+    text : str
+        The text it was read from, word for word.
+    stem : str
+        Beginning of the names of what the run writes.
+    usual : tuple of str
+        Layout, variant, grid and engine that go without saying.
+    """
+
+    case: Case
+    text: str
+    stem: str
+    usual: tuple[str, str, str, str]
+
+    def stem_of(self, *what: str) -> str:
+        """Beginning of the names of a run's files, so that no run hides another.
+
+        Parameters
+        ----------
+        *what : str
+            Layout, variant, grid and engine of the run.
+
+        Returns
+        -------
+        stem : str
+            With whatever of these is not the usual.
+        """
+        pairs = zip(what, self.usual, strict=True)
+        said = [re.sub(r"[^\w-]+", "_", name).strip("_") for name, usual in pairs if name != usual]
+        return "_".join([self.stem, *filter(None, said)])
+
+
+def read_job(path: Path) -> Job:
+    """Read a case file or a result file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    job : Job
+        For a result file: the case in it, with the layout, variant, grid and engine it was made
+        with as the usual ones.
+
+    Raises
+    ------
+    CaseError
+        The case cannot be read; every mistake in it.
+    ResultFileError
+        The result file is damaged.
+    """
+    if _is_hdf5(path):
+        stored = read_result(path)
+        return Job(
+            case=parse_case(stored.case_text.removeprefix("\ufeff"), file=f"{path} (case)"),
+            text=stored.case_text,
+            stem=f"{path.stem}_again",
+            usual=(stored.layout, stored.variant, stored.resolution, stored.engine),
+        )
+    case = read_case(path)
+    return Job(
+        case=case,
+        text=path.read_bytes().decode("utf-8"),
+        stem=path.stem,
+        usual=(case.layouts[0].name, "", case.resolution.name, SOILFLOW),
+    )
+
+
+def _is_hdf5(path: Path) -> bool:
+    if not path.is_file():
+        return False
+    with open(path, "rb") as file:
+        return file.read(len(SIGNATURE)) == SIGNATURE

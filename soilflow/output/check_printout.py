@@ -1,0 +1,155 @@
+"""What ``check`` prints: what was read, and what running it will cost."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from soilflow.case import Case
+from soilflow.layout.layout import Layout, SuctionPoint
+from soilflow.output.page import Page, pa, place_on_floor, spoken, wc
+from soilflow.run import Estimate
+from soilflow.units import feet_inches, format_trade
+
+__all__ = ["check_to_dict", "print_check"]
+
+
+def print_check(
+    case: Case, estimates: Mapping[str, Estimate], *, verbose: bool = False, width: int = 60
+) -> str:
+    """Write what was read of a case.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    estimates : mapping of str to Estimate
+        Cost by layout; the layouts to show.
+    verbose : bool
+        Add where the numbers of the site come from, and the ranges.
+    width : int
+        Characters in a line.
+
+    Returns
+    -------
+    text : str
+        Lines of at most the width, unless a single word is longer.
+    """
+    page = Page(width)
+    page.say(case.title)
+    if case.question:
+        page.say(case.question)
+    west, south, east, north = case.site.slab.polygon.bounds
+    page.heading(
+        f"Slab: {feet_inches(east - west)} east-west by {feet_inches(north - south)} north-south, "
+        f"{format_trade(case.site.slab.area, 'area')}"
+        + (f', variant "{case.variant}"' if case.variant else "")
+    )
+    for condition in case.conditions:
+        page.say(
+            f"{spoken(condition.name)}: outdoors {_above(condition.outdoors)}",
+            first="  ",
+            rest="    ",
+        )
+    for name, cost in estimates.items():
+        _layout(page, case, case.layout(name), cost)
+    _doubts(page, case)
+    _ranges(page, case, verbose)
+    if verbose:
+        _sources(page, case)
+    page.heading("Nothing was solved.")
+    return page.text()
+
+
+def _above(pressure: float) -> str:
+    side = "above" if pressure >= 0.0 else "below"
+    return f"{pa(abs(pressure))} ({wc(abs(pressure), 2)}) {side} the room"
+
+
+def _layout(page: Page, case: Case, layout: Layout, cost: Estimate) -> None:
+    fan = f", fan {layout.fan.name}" if layout.fan else ""
+    page.heading(f'Layout "{layout.name}"{fan}')
+    for point in layout.points:
+        page.say(
+            f"{point.name}: {place_on_floor(case.site.slab, point.x, point.y)}{_held(point)}",
+            first="  ",
+            rest="    ",
+        )
+    page.say(
+        f"{cost.cells} cells, about {cost.seconds:.0f} s and {cost.megabytes:.0f} MB",
+        first="  ",
+    )
+
+
+def _held(point: SuctionPoint) -> str:
+    if point.capped:
+        return ", capped"
+    return "" if point.vacuum is None else f", held at {wc(point.vacuum)}"
+
+
+def _doubts(page: Page, case: Case) -> None:
+    doubts = case.site.doubts()
+    if doubts:
+        page.heading("Worth a second look")
+    for doubt in doubts:
+        page.item(doubt)
+
+
+def _ranges(page: Page, case: Case, verbose: bool) -> None:
+    known = len(case.uncertain)
+    if not known:
+        return
+    page.heading(f"Known only as a range: {known}; a run takes one value inside each")
+    if verbose:
+        for item in case.uncertain:
+            page.item(f"{item.path}: {item.low:.3g} to {item.high:.3g} (SI), {item.source}")
+
+
+def _sources(page: Page, case: Case) -> None:
+    page.heading("Where the numbers come from")
+    site = case.site
+    nouns: list[tuple[str, Any]] = [("slab", site.slab), ("walls", site.walls)]
+    nouns.append(("ground", site.ground))
+    nouns += [("layer", noun) for noun in site.ground.layers]
+    nouns += [("band", noun) for noun in site.bands]
+    nouns += [("backfill", site.backfill)] if site.backfill else []
+    nouns += [(f'moist zone "{noun.name}"', noun) for noun in site.moist_zones]
+    nouns += [(f'gap "{noun.name}"', noun) for noun in site.gaps]
+    nouns += [("joint", noun) for noun in site.joints]
+    for name, noun in nouns:
+        page.item(f"{name}: {noun.source}")
+
+
+def check_to_dict(case: Case, estimates: Mapping[str, Estimate]) -> dict[str, Any]:
+    """What ``check`` found, in plain types.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    estimates : mapping of str to Estimate
+        Cost by layout.
+
+    Returns
+    -------
+    report : dict
+        JSON types only; keys end in their unit.
+    """
+    return {
+        "title": case.title,
+        "variant": case.variant,
+        "layouts": {
+            name: {
+                "cells": cost.cells,
+                "ports": cost.ports,
+                "seconds_s": cost.seconds,
+                "memory_MB": cost.megabytes,
+            }
+            for name, cost in estimates.items()
+        },
+        "doubts": list(case.site.doubts()),
+        "uncertain": [
+            {"path": u.path, "low": u.low, "high": u.high, "law": u.law, "source": u.source}
+            for u in case.uncertain
+        ],
+    }

@@ -1,0 +1,111 @@
+"""A result in plain types: numbers, texts, lists and dictionaries, ready for JSON.
+
+Keys end in their unit; shares are fractions between 0 and 1; None (``null``) stands where there
+is no number: floor without air, a fan without power points, no fan at all.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from soilflow.operating_point import FAN_ON
+from soilflow.results.result import ConditionResult, Result
+
+__all__ = ["result_to_dict"]
+
+
+def result_to_dict(result: Result) -> dict[str, Any]:
+    """Everything a program may want to read of a result, without the fields.
+
+    Parameters
+    ----------
+    result : Result
+        The result.
+
+    Returns
+    -------
+    report : dict
+        JSON types only.
+    """
+    return {
+        "title": result.title,
+        "layout": result.layout,
+        "variant": result.variant,
+        "cells": int(result.cells),
+        "iterations": int(result.iterations),
+        "mass_balance": _number(result.mass_balance),
+        "notes": list(result.notes),
+        "conditions": {
+            name: _condition(result, condition) for name, condition in result.conditions.items()
+        },
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def _by_threshold(shares: Mapping[float, float]) -> dict[str, float | None]:
+    return {f"{threshold:g}Pa": _number(share) for threshold, share in shares.items()}
+
+
+def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
+    on, opening = condition.operating_point, condition.opening
+    has_fan = FAN_ON in on.states
+    return {
+        "outdoor_pressure_Pa": _number(condition.outdoor_pressure),
+        "passes": bool(condition.passes),
+        "worst_margin_Pa": _number(condition.worst.margin),
+        "worst_at_m": [_number(condition.worst.x), _number(condition.worst.y)],
+        "coverage_area": _by_threshold(condition.coverage_area),
+        "coverage_perimeter": _by_threshold(condition.coverage_perimeter),
+        "worst_opening": None
+        if opening is None
+        else {
+            "name": opening.name,
+            "pressure_Pa": _number(opening.pressure),
+            "x_m": _number(opening.x),
+            "y_m": _number(opening.y),
+        },
+        "soil_gas_entry": {
+            "fan_on_m3s": _number(condition.house_on.from_soil),
+            "fan_off_m3s": _number(condition.house_off.from_soil),
+        },
+        "air": {
+            "from_house_m3s": _number(condition.house_on.into_soil),
+            "from_outdoors_m3s": _number(condition.outdoors_on.into_soil),
+        },
+        "pits": _pits(result, condition),
+        "fan": {
+            "flow_m3s": _number(on.fan_flow),
+            "static_Pa": _number(on.fan_static),
+            "power_W": _number(on.fan_power),
+        }
+        if has_fan
+        else None,
+        "test_holes": [
+            {"name": name, "pressure_Pa": _number(pressure)}
+            for name, pressure in condition.test_holes.items()
+        ],
+    }
+
+
+def _pits(result: Result, condition: ConditionResult) -> list[dict[str, Any]]:
+    on = condition.operating_point
+    found = []
+    for point in result.arrangement.points:
+        port = on.port_names.index(point.name)
+        found.append(
+            {
+                "name": point.name,
+                "state": on.states[port],
+                "x_m": _number(point.x),
+                "y_m": _number(point.y),
+                "vacuum_Pa": _number(-on.pressures[port] + 0.0),
+                "riser_vacuum_Pa": _number(on.riser_vacuums.get(point.name)),
+                "flow_m3s": _number(on.flows[port]),
+            }
+        )
+    return found

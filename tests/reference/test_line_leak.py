@@ -1,0 +1,145 @@
+"""A slot in the floor, in contact with soil: flow, and how little it hangs on the grid.
+
+In soil a slot of width w in the corner between floor and wall acts as a quarter cylinder of
+radius w / 2, in open floor as a half cylinder of radius w / 4: mirrored, both are flat strips of
+width 2 w and w, and a strip is worth a cylinder of a quarter of its width. The far edge is a
+square of half-side a held at zero, whose conformal radius is 0.5393526 x 2 a (see
+test_radial.py). So per metre of slot
+R = 12 mu t / w^3 + mu ln(1.0787052 a / r) / (k W), W the angle of soil. Tolerance 1 %.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from orders import extrapolated
+from small_soils import MU, beyond, growing_edges, layer, slab_body, solve_soil
+
+from soilflow.flow.conductances import slot_legs
+from soilflow.flow.grid import Grid
+from soilflow.site.effects import LeaksAlongLine
+
+K, THICKNESS, HALF = 1e-11, 0.10, 2.0
+CELLS = [(0.04, 0.04), (0.02, 0.05), (0.08, 0.02), (0.05, 0.02)]
+
+
+def axis_edges(size, end, times):
+    """Two equal cells at the slot, then growth, then one more to hold the far edge."""
+    edges = growing_edges(0.0, 2.0 * size, size, 1.3, end)
+    for _ in range(times):
+        edges = np.sort(np.concatenate([edges, 0.5 * (edges[1:] + edges[:-1])]))
+    return beyond(edges, 0.3)
+
+
+def flow_per_metre(cell, aperture, *, open_floor, times=0, ends=(HALF, HALF), vertical=None):
+    """Flow through one metre of slot at one pascal, in the plane across it."""
+    x = axis_edges(cell[0], ends[0], times)
+    z = axis_edges(cell[1], ends[1], times)
+    held = [slab_body("far", 2, ends[1], 99.0), slab_body("far", 0, ends[0], 99.0)]
+    if open_floor:
+        x = np.concatenate([-x[:0:-1], x])
+        held.append(slab_body("far", 0, -99.0, -ends[0]))
+    slot = LeaksAlongLine(
+        name="slot",
+        start=(0.0, 0.0),
+        end=(0.0, 1.0),
+        inward=(1, 0),
+        aperture=aperture,
+        path=THICKNESS,
+        reference="house",
+    )
+    grid = Grid(x=x, y=np.array([0.0, 1.0]), z=z)
+    answer = solve_soil(grid, [layer(K, 0.0, 99.0, vertical), slot], held)
+    return answer.flow("house", {"house": -1.0, "far": 0.0})
+
+
+def exact_flow(aperture, *, open_floor, half=HALF, permeability=K):
+    radius, angle = (0.25 * aperture, math.pi) if open_floor else (0.5 * aperture, 0.5 * math.pi)
+    soil = MU * math.log(2.0 * 0.5393526 * half / radius) / (permeability * angle)
+    return 1.0 / (soil + 12.0 * MU * THICKNESS / aperture**3)
+
+
+@pytest.mark.parametrize("cell", CELLS)
+@pytest.mark.parametrize("aperture", [1e-4, 3e-4, 1e-3])
+@pytest.mark.parametrize("open_floor", [False, True])
+def test_slot_in_soil(cell, aperture, open_floor):
+    exact = exact_flow(aperture, open_floor=open_floor)
+    assert_allclose(flow_per_metre(cell, aperture, open_floor=open_floor), exact, rtol=0.01)
+
+
+@pytest.mark.parametrize("cell", CELLS)
+@pytest.mark.parametrize("open_floor", [False, True])
+def test_splitting_hardly_moves_the_flow(cell, open_floor):
+    """A slot of the grid's own width would gain ln 2 over ln(a / h), 17 %, with every split."""
+    flows = [flow_per_metre(cell, 1e-3, open_floor=open_floor, times=n) for n in range(3)]
+    assert_allclose(flows[1:], flows[0], rtol=0.02)
+    at_zero = extrapolated(flows[1], flows[2], 2.0)
+    assert_allclose(at_zero, exact_flow(1e-3, open_floor=open_floor), rtol=0.01)
+
+
+def test_soil_saturates_the_cube_law():
+    """From 0.1 to 1 mm the cube law says 1000 times; soil of 1e-11 m2 lets under ten through."""
+    for open_floor in (False, True):
+        thin, wide = (flow_per_metre((0.04, 0.04), w, open_floor=open_floor) for w in (1e-4, 1e-3))
+        exact = exact_flow(1e-3, open_floor=open_floor) / exact_flow(1e-4, open_floor=open_floor)
+        assert_allclose(wide / thin, exact, rtol=0.01)
+        assert wide / thin < 10.0
+
+
+@pytest.mark.parametrize("ratio", [0.25, 4.0])
+def test_slot_in_layered_soil(ratio):
+    """Vertical over horizontal permeability a: stretch x by a^1/4, z by a^-1/4.
+
+    That is uniform soil of sqrt(kx kz), with a square far edge if the real one is stretched the
+    other way, and a slot a^1/4 times as wide to the soil but not to the air in it.
+    """
+    stretch = ratio**0.25
+    found = flow_per_metre(
+        (0.04, 0.04),
+        1e-3,
+        open_floor=False,
+        ends=(HALF / stretch, HALF * stretch),
+        vertical=ratio * K,
+    )
+    k = math.sqrt(ratio) * K
+    soil = MU * math.log(2.0 * 0.5393526 * HALF / (0.5e-3 * stretch)) / (k * 0.5 * math.pi)
+    assert_allclose(found, 1.0 / (soil + 12.0 * MU * THICKNESS / 1e-9), rtol=0.01)
+
+
+def legs(**changes):
+    """Legs of one metre of a 1 mm slot in a corner cell of 4 cm, no gap."""
+    values = {
+        "length": 1.0,
+        "aperture": 1e-3,
+        "path": 0.1,
+        "share": 1.0,
+        "across": 0.04,
+        "down": 0.04,
+        "horizontal": 1e-12,
+        "vertical": 1e-12,
+        "sheet": 0.0,
+    }
+    arrays = {name: np.array([value]) for name, value in {**values, **changes}.items()}
+    return [float(leg[0]) for leg in slot_legs(**arrays, viscosity=MU)]
+
+
+def test_legs_by_hand():
+    """w^3/(12 mu t) = 4.604051e-5 per metre, second way: 2.302026e-4 m3/s at 5 Pa (cubic law)."""
+    to_reference, to_soil, to_sheet = legs()
+    assert_allclose(5.0 * to_reference, 2.302026e-4, rtol=1e-6)
+    # r_cell = 0.359 x 0.08 = 0.02872, r_slot = 0.0005
+    assert_allclose(to_soil, 1e-12 * 0.5 * math.pi / (MU * math.log(0.02872 / 0.0005)), rtol=1e-12)
+    assert to_sheet == 0.0
+    # half a gap cell of T = 1e-9 / 12 m3
+    assert_allclose(legs(sheet=1e-9 / 12.0)[2], 1e-9 / 12.0 / (MU * 0.02), rtol=1e-12)
+
+
+def test_half_slots_halve_the_conductance_not_the_width():
+    half = legs(share=0.5)
+    assert_allclose(half[0], 0.5 * legs()[0], rtol=1e-12)
+    assert_allclose(half[1], 1e-12 * 0.5 * math.pi / (MU * math.log(0.02872 / 0.00025)), rtol=1e-12)
+
+
+def test_slot_as_wide_as_its_cell_is_one_with_it():
+    assert legs(aperture=0.06)[1] == math.inf

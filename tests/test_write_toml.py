@@ -1,0 +1,225 @@
+"""The way from a case to TOML and back."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from types import MappingProxyType
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from soilflow.air import Air
+from soilflow.case import Case, TestHole, Uncertain
+from soilflow.conditions import Condition
+from soilflow.files import parse_case, write_case
+from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
+from soilflow.layout.fan import Fan
+from soilflow.layout.layout import Layout, SuctionPoint
+from soilflow.layout.pipes import Pipe, PipeTree
+from soilflow.layout.pits import BoxPit, HemisphericalPit
+from soilflow.site import (
+    ExteriorBackfill,
+    FloorWallJoint,
+    FoundationWalls,
+    Ground,
+    MoistZone,
+    PerimeterBand,
+    SettledGap,
+    Site,
+    Slab,
+    SoilLayer,
+)
+
+NAMES = st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), min_size=1, max_size=6)
+TEXTS = st.text(st.characters(exclude_categories=["C", "Z"]), max_size=8)
+
+
+def number(low, high):
+    return st.floats(low, high, allow_subnormal=False)
+
+
+def several(most, noun, **given):
+    return st.lists(st.builds(noun, **given), max_size=most).map(tuple)
+
+
+PERMEABILITY = number(1e-15, 1e-9)
+SQUARE = ((0, 0), (2, 0), (2, 2), (0, 2))
+TOP_LAYER = st.builds(SoilLayer, permeability=PERMEABILITY)
+DEEP_LAYERS = several(
+    1, SoilLayer, permeability=PERMEABILITY, vertical=PERMEABILITY, top=st.just(1.5)
+)
+BANDS = several(
+    2,
+    PerimeterBand,
+    width=number(0.1, 1),
+    looser_by=number(1, 50),
+    depth=st.none() | number(0.1, 2),
+    walls=st.sampled_from([(), ("north",), ("south", "east")]),
+)
+BACKFILL = st.none() | st.builds(ExteriorBackfill, width=number(0.1, 9), looser_by=number(1, 9))
+ZONES = several(
+    1,
+    MoistZone,
+    name=st.just("wet"),
+    corners=st.just(SQUARE),
+    multiplier=number(0, 1),
+    bottom=number(0.1, 3),
+)
+GAPS = several(
+    1,
+    SettledGap,
+    name=NAMES,
+    aperture=number(0, 0.01),
+    hole=st.none() | st.just(((1, 1), (2, 1), (2, 2), (1, 2))),
+    contact_fraction=number(0, 1),
+)
+JOINTS = several(2, FloorWallJoint, aperture=number(0, 0.003), sealed=st.booleans())
+
+
+@st.composite
+def sites(draw):
+    a, b = draw(number(4, 20)), draw(number(4, 20))
+    return Site(
+        slab=Slab(
+            corners=((0, 0), (a, 0), (a, b), (0, b)),
+            thickness=draw(number(0.05, 0.3)),
+            permeability=draw(PERMEABILITY),
+            source=draw(TEXTS),
+        ),
+        walls=FoundationWalls(
+            thickness=draw(st.just(0.0) | number(0.05, 0.5)), footing_depth=draw(number(0, 2))
+        ),
+        ground=Ground(layers=(draw(TOP_LAYER), *draw(DEEP_LAYERS)), bottom=draw(number(3, 20))),
+        bands=draw(BANDS),
+        backfill=draw(BACKFILL),
+        moist_zones=draw(ZONES),
+        gaps=draw(GAPS),
+        joints=draw(JOINTS),
+    )
+
+
+@st.composite
+def layouts(draw, name):
+    held = draw(st.booleans())
+    pits = st.builds(HemisphericalPit, volume=number(0.005, 0.06)) | st.builds(
+        BoxPit, length=number(0.2, 0.6), width=number(0.2, 0.6), depth=number(0.2, 0.6)
+    )
+    point = SuctionPoint(
+        name="A",
+        x=2.0,
+        y=draw(number(1.5, 2.5)),
+        pit=draw(pits),
+        vacuum=draw(number(0, 2000)) if held else None,
+    )
+    if held:
+        return Layout(name=name, points=(point,))
+    length, bore = number(0.5, 30), number(0.05, 0.2)
+    branch = draw(st.builds(Pipe, name=st.just("A"), length=length, bore=bore, source=TEXTS))
+    run = draw(
+        st.builds(
+            Pipe,
+            name=st.just("discharge"),
+            length=length,
+            bore=bore,
+            fittings=st.sampled_from([(), ("sharp 90 bend",) * 2]),
+        )
+    )
+    return Layout(
+        name=name,
+        points=(point,),
+        fan=Fan(
+            name="fan",
+            flows=(0.0, draw(number(0.01, 0.1))),
+            static_pressures=(draw(number(100, 4000)), 0.0),
+            powers=draw(st.sampled_from([None, (60.0, 80.0)])),
+        ),
+        pipes=draw(
+            st.sampled_from([None, PipeTree(pipes=(branch,), discharge=run, discharge_height=3.0)])
+        ),
+    )
+
+
+@st.composite
+def cases(draw):
+    site = draw(sites())
+    names = draw(st.lists(NAMES, min_size=1, max_size=2, unique=True))
+    variants = {v: draw(sites()) for v in draw(st.lists(NAMES, max_size=2, unique=True))}
+    variants = {v: replace(s, slab=site.slab) for v, s in variants.items()}
+    return Case(
+        title=draw(TEXTS),
+        question=draw(TEXTS),
+        answer="two\nlines\tand a tab",
+        site=site,
+        layouts=tuple(draw(layouts(name)) for name in names),
+        conditions=(
+            Condition(name=draw(NAMES), outdoor_pressure=draw(number(-20, 20)), source=draw(TEXTS)),
+        ),
+        test_holes=tuple(draw(st.lists(st.just(TestHole(name="T", x=1.0, y=1.25)), max_size=1))),
+        air=Air(temperature=draw(number(260, 310))),
+        resolution=draw(st.sampled_from([COARSE, NORMAL, FINE, replace(FINE, splits=1)])),
+        uncertain=(
+            Uncertain(
+                path="site.ground.layers[0].permeability",
+                low=1e-14,
+                high=draw(number(2e-14, 1e-10)),
+                law="log-uniform",
+                source=draw(TEXTS),
+            ),
+            *(
+                Uncertain(
+                    path=f"variants.{v}.walls.footing_depth",
+                    low=0.0,
+                    high=1.0,
+                    law="uniform",
+                    source="guess",
+                )
+                for v in variants
+            ),
+        ),
+        variants=MappingProxyType(variants),
+        variant=draw(st.sampled_from(["", "frozen"])),
+    )
+
+
+@settings(max_examples=60, deadline=None)
+@given(cases())
+def test_a_case_survives_the_way_to_toml_and_back(case):
+    assert parse_case(write_case(case)) == case
+
+
+def small_case():
+    corners = ((0, 0), (6, 0), (6, 5), (0, 5))
+    return Case(
+        title="small",
+        site=Site(
+            slab=Slab(corners=corners, thickness=0.1016, permeability=1e-16),
+            walls=FoundationWalls(thickness=0.2, footing_depth=0.45),
+            ground=Ground(layers=(SoilLayer(permeability=1e-12),)),
+        ),
+        layouts=(
+            Layout(
+                name="one",
+                points=(
+                    SuctionPoint(
+                        name="A", x=3.0, y=2.5, pit=HemisphericalPit(volume=0.03), vacuum=500.0
+                    ),
+                ),
+            ),
+        ),
+        conditions=(Condition(name="today", outdoor_pressure=1.0),),
+    )
+
+
+def test_written_quantities_carry_their_unit():
+    tables = tomllib.loads(write_case(small_case()))
+    assert tables["slab"]["thickness"] == "0.1016 m"
+    assert tables["ground"]["layers"][0]["permeability"] == "1e-12 m2"
+    assert tables["conditions"]["today"]["outdoor_pressure"] == "1.0 Pa"
+
+
+def test_resolutions_are_compared_field_by_field():
+    odd = Resolution(name="normal", cells_per_radius=6.0, line_size=0.02, growth=1.2)
+    case = replace(small_case(), resolution=odd)
+    assert tomllib.loads(write_case(case))["resolution"]["cells_per_radius"] == 6.0
+    assert parse_case(write_case(case)).resolution == odd
