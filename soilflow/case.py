@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 
 from shapely.geometry import Point
@@ -204,7 +204,21 @@ class Case:
         if name not in self.variants:
             have = ", ".join(f'"{v}"' for v in self.variants) or "none"
             raise InputError(f'no variant "{name}" in this case; it has {have}', field="variant")
-        return replace(self, site=self.variants[name], variant=name)
+        site, mine = self.variants[name], f"variants.{name}."
+        parts = [f.name for f in fields(site)]
+        changed = {part for part in parts if getattr(site, part) != getattr(self.site, part)}
+        # a range belongs to the table it was written in: those of replaced tables go with them
+        kept = [
+            u
+            for u in self.uncertain
+            if _site_part(u.path) not in changed and not u.path.startswith(mine)
+        ]
+        own = [
+            replace(u, path="site." + u.path.removeprefix(mine))
+            for u in self.uncertain
+            if u.path.startswith(mine)
+        ]
+        return replace(self, site=site, variant=name, uncertain=(*kept, *own))
 
     def with_resolution(self, resolution: Resolution) -> Case:
         """A copy on another grid.
@@ -220,3 +234,9 @@ class Case:
             The copy.
         """
         return replace(self, resolution=resolution)
+
+
+def _site_part(path: str) -> str:
+    """Field of the site a path leads into, empty when it leads elsewhere."""
+    first, _, rest = path.partition(".")
+    return rest.partition(".")[0].partition("[")[0] if first == "site" else ""

@@ -9,6 +9,7 @@ import sys
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from enum import StrEnum
 from io import TextIOWrapper
 from pathlib import Path
@@ -251,9 +252,10 @@ def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool) -> Result:
     if cost.seconds > _SLOW and not quiet:
         typer.echo(f"solving {cost.cells} cells, about {cost.seconds:.0f} s ...", err=True)
     if engine == _Engine.FIPY:
-        from soilflow.engines import run_layout_fipy
+        from soilflow.engines import solve_soil_fipy
 
-        return run_layout_fipy(case, layout)
+        result = run_layout(case, layout, engine=solve_soil_fipy)
+        return replace(result, notes=("solved with FiPy, the engine for checks", *result.notes))
     return run_layout(case, layout)
 
 

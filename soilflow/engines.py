@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 
-from soilflow.case import Case
 from soilflow.errors import SoilflowError
 from soilflow.flow.fipy_engine import FipyResponse, respond_fipy
 from soilflow.flow.response import SoilResponse
+from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork, build_soil_network
-from soilflow.layout.layout import Layout
-from soilflow.results.floor import floor_response
-from soilflow.results.result import Result, SoilSolution
-from soilflow.run import evaluate, map_of
+from soilflow.results.result import SoilSolution
 
-__all__ = ["on_nodes", "run_layout_fipy"]
+__all__ = ["on_nodes", "solve_soil_fipy"]
 
 
 def on_nodes(found: FipyResponse, network: SoilNetwork) -> SoilResponse:
@@ -59,50 +54,28 @@ def on_nodes(found: FipyResponse, network: SoilNetwork) -> SoilResponse:
     )
 
 
-def run_layout_fipy(case: Case, layout: str | Layout | None = None) -> Result:
-    """Solve one layout of a case in all its conditions with FiPy.
+def solve_soil_fipy(soil: SoilMap, viscosity: float) -> SoilSolution:
+    """Solve a soil map with FiPy; pass it to `soilflow.run.run_layout` as its engine.
 
     Parameters
     ----------
-    case : Case
-        The case.
-    layout : str, Layout or None
-        The layout or its name; None takes the first.
+    soil : SoilMap
+        What is there.
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
 
     Returns
     -------
-    result : Result
-        As from `soilflow.run.run_layout`, from FiPy's fields.
+    solution : SoilSolution
+        FiPy's fields on the nodes of the network.
 
     Raises
     ------
     InputError
-        No such layout, no floor with air below it, or more cells than this engine takes.
+        More cells than this engine takes.
     ConvergenceError, BalanceError
         A solve missed its tolerance.
-    OutOfRangeError
-        The fan would work outside its curve.
     """
-    chosen = layout if isinstance(layout, Layout) else case.layout(layout)
-    start = time.perf_counter()
-    soil = map_of(case, chosen)
-    network = build_soil_network(soil, case.air.viscosity)
-    response = on_nodes(respond_fipy(soil, case.air.viscosity), network)
-    solution = SoilSolution(soil=soil, network=network, response=response)
-    floor = floor_response(soil, network, response)
-    conditions = {c.name: evaluate(case, chosen, c, solution, floor) for c in case.conditions}
-    points = [
-        f"{name}: {note}" for name, c in conditions.items() for note in c.operating_point.notes
-    ]
-    return Result(
-        title=case.title,
-        layout=chosen.name,
-        variant=case.variant,
-        site=case.site,
-        arrangement=chosen,
-        hole_places={hole.name: (hole.x, hole.y) for hole in case.test_holes},
-        solution=solution,
-        conditions=conditions,
-        notes=("solved with FiPy, the engine for checks", *case.site.doubts(), *points),
-        seconds={"all": time.perf_counter() - start},
-    )
+    network = build_soil_network(soil, viscosity)
+    response = on_nodes(respond_fipy(soil, viscosity), network)
+    return SoilSolution(soil=soil, network=network, response=response)

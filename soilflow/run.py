@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +25,7 @@ from soilflow.site.effects import HOUSE, OUTDOORS
 from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
 
-__all__ = ["Estimate", "estimate", "evaluate", "grid_of", "map_of", "run_layout"]
+__all__ = ["Estimate", "estimate", "evaluate", "grid_of", "map_of", "run_layout", "solve_soil"]
 
 # Measured on two cores at 220 to 380 thousand cells (benchmarks/speed.py): per cell and port,
 # and per cell once. Estimates only. [s]
@@ -133,8 +133,36 @@ def estimate(case: Case, layout: Layout) -> Estimate:
     )
 
 
+def solve_soil(soil: SoilMap, viscosity: float) -> SoilSolution:
+    """Solve a soil map with the library's own engine.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+
+    Returns
+    -------
+    solution : SoilSolution
+        Conductances, unit fields and port matrix.
+
+    Raises
+    ------
+    ConvergenceError, BalanceError
+        A solve missed its tolerance.
+    """
+    network = build_soil_network(soil, viscosity)
+    return SoilSolution(soil=soil, network=network, response=respond(network))
+
+
 def run_layout(
-    case: Case, layout: str | Layout | None = None, *, grid: Grid | None = None
+    case: Case,
+    layout: str | Layout | None = None,
+    *,
+    grid: Grid | None = None,
+    engine: Callable[[SoilMap, float], SoilSolution] = solve_soil,
 ) -> Result:
     """Solve one layout of a case in all its conditions.
 
@@ -146,6 +174,8 @@ def run_layout(
         The layout or its name; None takes the first.
     grid : Grid or None
         Grid to use; None makes one for this layout.
+    engine : callable
+        Turns a soil map and a viscosity into a solution.
 
     Returns
     -------
@@ -164,12 +194,10 @@ def run_layout(
     chosen = layout if isinstance(layout, Layout) else case.layout(layout)
     clock = [time.perf_counter()]
     soil = map_of(case, chosen, grid)
-    network = build_soil_network(soil, case.air.viscosity)
     clock.append(time.perf_counter())
-    response = respond(network)
+    solution = engine(soil, case.air.viscosity)
     clock.append(time.perf_counter())
-    solution = SoilSolution(soil=soil, network=network, response=response)
-    floor = floor_response(soil, network, response)
+    floor = floor_response(soil, solution.network, solution.response)
     conditions = {
         condition.name: evaluate(case, chosen, condition, solution, floor)
         for condition in case.conditions

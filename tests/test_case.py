@@ -8,7 +8,7 @@ from types import MappingProxyType
 import pytest
 from test_house import house, run
 
-from soilflow.case import Case, TestHole
+from soilflow.case import Case, TestHole, Uncertain
 from soilflow.conditions import Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import COARSE
@@ -109,6 +109,27 @@ def test_layouts_and_variants_by_name():
     with pytest.raises(InputError, match=r'no variant "wet".*"uniform"'):
         one.with_variant("wet")
     assert one.with_layout(one.layouts[1]).layouts == (one.layouts[1],)
+
+
+def test_ranges_follow_the_table_they_were_written_in():
+    """A variant that replaces a table drops the table's ranges and brings its own."""
+    spread = {"low": 1.0, "high": 2.0, "law": "uniform", "source": "guess"}
+    paths = (
+        "site.bands[0].looser_by",
+        "site.slab.permeability",
+        "variants.loose.bands[0].looser_by",
+        "variants.wet.moist_zones[0].multiplier",
+    )
+    band = replace(house().bands[0], looser_by=30.0)
+    one = case(
+        variants=MappingProxyType({"loose": replace(house(), bands=(band,))}),
+        uncertain=tuple(Uncertain(path=path, **spread) for path in paths),
+    )
+    assert [u.path for u in one.with_variant("loose").uncertain] == [
+        "site.slab.permeability",
+        "variants.wet.moist_zones[0].multiplier",
+        "site.bands[0].looser_by",
+    ]
 
 
 def test_estimate_counts_the_cells_that_will_be_solved():
