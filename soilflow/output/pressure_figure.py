@@ -113,7 +113,7 @@ def _sentence(result: Result, condition: str) -> str:
     found = result.conditions[condition]
     margin = found.worst.margin
     if found.passes:
-        said = f"whole floor passes; weakest at the triangle, {margin + PASS_LINE:.3g} Pa"
+        said = f"every 2 ft square passes; weakest at the triangle, {margin + PASS_LINE:.3g} Pa"
     else:
         said = "the hatched floor fails the pass line (bold); worst at the triangle"
     when = condition.replace("_", " ")
