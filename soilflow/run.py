@@ -31,7 +31,7 @@ __all__ = ["Estimate", "estimate", "evaluate", "grid_of", "map_of", "run_layout"
 # and per cell once. Estimates only. [s]
 _SECONDS_PER_CELL_AND_PORT = 5.5e-6
 _SECONDS_PER_CELL = 4e-6
-_BYTES_PER_CELL = 1100.0
+_BYTES_PER_CELL = 700.0
 _BYTES_AT_REST = 1.8e8
 
 
