@@ -24,6 +24,7 @@ from soilflow.results.result import ConditionResult, Result, SoilSolution
 from soilflow.site.effects import HOUSE, OUTDOORS
 from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
+from soilflow.units import M_PER_FOOT
 
 __all__ = ["Estimate", "estimate", "evaluate", "grid_of", "map_of", "run_layout", "solve_soil"]
 
@@ -318,9 +319,11 @@ def _notes(
     if lost:
         found.append(f"{lost} soil cells have no way to any opening and were left out")
     first = next(iter(conditions.values()))
-    if first.floor.no_air_area > 0.0:
+    dead = first.floor.no_air_area
+    if dead > 0.0:
         found.append(
-            f"{first.floor.no_air_area:.2f} m2 of floor has no air path below it: it is left out "
+            f"{dead / M_PER_FOOT**2:.0f} sq ft ({dead:.2f} m2) of floor has no air path below it: "
+            "it is left out "
             "of every coverage, and no suction reaches it"
         )
     for condition in conditions.values():

@@ -153,7 +153,8 @@ class Site:
                 inner = strip.boundary.difference(self.slab.polygon.boundary.buffer(0.05))
                 if not inner.is_empty and band.looser_by != 1.0 and edge.distance(inner) < 0.1:
                     found.append(
-                        f'the gap "{gap.name}" ends within 0.1 m of the edge of a perimeter band: '
+                        f'the gap "{gap.name}" ends within 4 in (0.1 m) of the edge of a '
+                        "perimeter band: "
                         "there the flow hangs on where exactly it ends, and the grid error is "
                         "5 to 8 %; let them overlap on purpose or part them"
                     )
