@@ -7,6 +7,7 @@ import numpy as np
 from soilflow.errors import SoilflowError
 from soilflow.flow.fipy_engine import FipyResponse, respond_fipy
 from soilflow.flow.response import SoilResponse
+from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork, build_soil_network
 from soilflow.results.result import SoilSolution
@@ -54,7 +55,9 @@ def on_nodes(found: FipyResponse, network: SoilNetwork) -> SoilResponse:
     )
 
 
-def solve_soil_fipy(soil: SoilMap, viscosity: float) -> SoilSolution:
+def solve_soil_fipy(
+    soil: SoilMap, viscosity: float, *, progress: Progress | None = None
+) -> SoilSolution:
     """Solve a soil map with FiPy; pass it to `soilflow.run.run_layout` as its engine.
 
     Parameters
@@ -63,6 +66,8 @@ def solve_soil_fipy(soil: SoilMap, viscosity: float) -> SoilSolution:
         What is there.
     viscosity : float
         Viscosity of the soil air. [Pa s]
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
 
     Returns
     -------
@@ -77,5 +82,5 @@ def solve_soil_fipy(soil: SoilMap, viscosity: float) -> SoilSolution:
         A solve missed its tolerance.
     """
     network = build_soil_network(soil, viscosity)
-    response = on_nodes(respond_fipy(soil, viscosity), network)
+    response = on_nodes(respond_fipy(soil, viscosity, progress=progress), network)
     return SoilSolution(soil=soil, network=network, response=response)

@@ -19,6 +19,7 @@ need not read the sentence.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 __all__ = [
     "BalanceError",
@@ -35,6 +36,16 @@ __all__ = [
 
 class SoilflowError(Exception):
     """Anything soilflow raises on purpose."""
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Travel whole between processes: an error's own numbers are not arguments of Exception."""
+        return _remade, (type(self), self.args), self.__dict__
+
+
+def _remade(kind: type[SoilflowError], args: tuple[Any, ...]) -> SoilflowError:
+    error = kind.__new__(kind, *args)
+    error.args = args
+    return error
 
 
 class SoilflowWarning(UserWarning):

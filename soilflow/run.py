@@ -13,6 +13,7 @@ from soilflow.case import Case
 from soilflow.conditions import Condition
 from soilflow.flow.grid import Grid, grid_for
 from soilflow.flow.response import respond
+from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import build_soil_network
 from soilflow.layout.layout import Layout
@@ -134,7 +135,9 @@ def estimate(case: Case, layout: Layout) -> Estimate:
     )
 
 
-def solve_soil(soil: SoilMap, viscosity: float) -> SoilSolution:
+def solve_soil(
+    soil: SoilMap, viscosity: float, *, progress: Progress | None = None
+) -> SoilSolution:
     """Solve a soil map with the library's own engine.
 
     Parameters
@@ -143,6 +146,8 @@ def solve_soil(soil: SoilMap, viscosity: float) -> SoilSolution:
         What is there.
     viscosity : float
         Viscosity of the soil air. [Pa s]
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
 
     Returns
     -------
@@ -155,7 +160,7 @@ def solve_soil(soil: SoilMap, viscosity: float) -> SoilSolution:
         A solve missed its tolerance.
     """
     network = build_soil_network(soil, viscosity)
-    return SoilSolution(soil=soil, network=network, response=respond(network))
+    return SoilSolution(soil=soil, network=network, response=respond(network, progress=progress))
 
 
 def run_layout(
@@ -163,7 +168,8 @@ def run_layout(
     layout: str | Layout | None = None,
     *,
     grid: Grid | None = None,
-    engine: Callable[[SoilMap, float], SoilSolution] = solve_soil,
+    engine: Callable[..., SoilSolution] = solve_soil,
+    progress: Progress | None = None,
 ) -> Result:
     """Solve one layout of a case in all its conditions.
 
@@ -176,7 +182,9 @@ def run_layout(
     grid : Grid or None
         Grid to use; None makes one for this layout.
     engine : callable
-        Turns a soil map and a viscosity into a solution.
+        Turns a soil map and a viscosity into a solution, with ``progress`` as a keyword.
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
 
     Returns
     -------
@@ -196,7 +204,7 @@ def run_layout(
     clock = [time.perf_counter()]
     soil = map_of(case, chosen, grid)
     clock.append(time.perf_counter())
-    solution = engine(soil, case.air.viscosity)
+    solution = engine(soil, case.air.viscosity, progress=progress)
     clock.append(time.perf_counter())
     floor = floor_response(soil, solution.network, solution.response)
     conditions = {

@@ -4,6 +4,8 @@ It reads the soil map and shares with the network only the formulas of single le
 the mesh, the face averages, the matrix and the solution; pits are very permeable cells, and the
 gap under the slab is a layer of cells with the gap's transmissivity. FiPy is loaded on the
 first solve.
+
+Length: one problem, whose parts share FiPy's mesh and its solver settings.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ from soilflow.errors import (
     SoilflowWarning,
 )
 from soilflow.flow.fipy_cells import Cells, Links, area_links, cells_with_gap, flat, slot_links
+from soilflow.flow.side_by_side import Progress, each_of
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.solve import SolveReport
 from soilflow.layout.bodies import Brick
@@ -95,7 +98,9 @@ class FipyResponse:
         )
 
 
-def respond_fipy(soil: SoilMap, viscosity: float) -> FipyResponse:
+def respond_fipy(
+    soil: SoilMap, viscosity: float, *, progress: Progress | None = None
+) -> FipyResponse:
     """Solve the unit field of every port with FiPy and sum up the port matrix.
 
     Parameters
@@ -104,6 +109,8 @@ def respond_fipy(soil: SoilMap, viscosity: float) -> FipyResponse:
         What is there.
     viscosity : float
         Viscosity of the soil air. [Pa s]
+    progress : callable or None
+        Called with the number of fields done and of all fields.
 
     Returns
     -------
@@ -130,7 +137,7 @@ def respond_fipy(soil: SoilMap, viscosity: float) -> FipyResponse:
     _warn_of_staircases(soil)
     cells = cells_with_gap(soil, viscosity)
     problem = _Problem(_load_fipy(), soil, cells, viscosity)
-    solved = [problem.unit_field(port) for port in range(len(soil.ports))]
+    solved = each_of(problem.unit_field, len(soil.ports), share=False, progress=progress)
     fields = np.array([field for field, _, _ in solved])
     shown = np.where(problem.alive, fields, np.nan)
     shaped = np.array([field.reshape(cells.body.shape, order="F") for field in shown])

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from soilflow.errors import BalanceError
 from soilflow.flow.conductances import summed
+from soilflow.flow.side_by_side import Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
 from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
 
@@ -19,6 +20,8 @@ Array = NDArray[np.float64]
 # Largest imbalance accepted, relative to the larger of the flows in and out. [-]
 BALANCE = 1e-8
 _TOLERANCES = (1e-10, 1e-12, 1e-13)
+# Nodes from which a second process saves more time than it takes to start. Measured.
+_WORTH_SHARING = 30_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,13 +69,15 @@ class SoilResponse:
         )
 
 
-def respond(network: SoilNetwork) -> SoilResponse:
+def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilResponse:
     """Solve the unit field of every port and sum up the port matrix.
 
     Parameters
     ----------
     network : SoilNetwork
         The soil.
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
 
     Returns
     -------
@@ -91,7 +96,12 @@ def respond(network: SoilNetwork) -> SoilResponse:
         fields = np.zeros((len(network.ports), 0))
         return _collect(network, fields, ())
     system = precondition(network.matrix())
-    solved = [_balanced_field(network, system, sources, port) for port in range(len(sources))]
+
+    def field_of(port: int) -> tuple[Array, SolveReport]:
+        return _balanced_field(network, system, sources, port)
+
+    large = network.nodes >= _WORTH_SHARING
+    solved = each_of(field_of, len(sources), share=large, progress=progress)
     return _collect(network, np.array([f for f, _ in solved]), tuple(r for _, r in solved))
 
 
