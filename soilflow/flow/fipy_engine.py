@@ -173,6 +173,12 @@ def _check_size(soil: SoilMap) -> None:
 
 def _warn_of_staircases(soil: SoilMap) -> None:
     for item in soil.held:
+        if item.smear > 0.0 and item.smear_ratio < 1.0:
+            raise InputError(
+                f'the FiPy engine knows no packed soil around a pit, and "{item.port}" has some; '
+                "drop the smear, or use the soil network",
+                field="pit.smear",
+            )
         if isinstance(item.body, Brick) and _fits(soil, item.body):
             continue
         warnings.warn(

@@ -246,10 +246,15 @@ def _body_conductance(
     size = soil.grid.sizes(axis)
     own, beyond = 0.5 * size[index[0]], 0.5 * size[other[0]]
     body = soil.cavity[other_index]
-    distance = np.full(own.shape, np.nan)
+    distance, packed = np.full(own.shape, np.nan), np.zeros(own.shape)
     for b, item in enumerate(soil.held):
         mine = body == b
-        distance[mine] = item.body.entry(axis, sign, *(c[mine] for c in centre))
+        x, y, z = (c[mine] for c in centre)
+        distance[mine] = item.body.entry(axis, sign, x, y, z)
+        if item.smear > 0.0:
+            shell = item.body.shell(axis, x, y, z, item.smear)
+            shell = np.where(np.isnan(shell), item.smear, shell)
+            packed[mine] = shell * (1.0 / item.smear_ratio - 1.0)
     # a body cut by a plane between the two centres has its surface on the face itself
     distance = np.where(np.isnan(distance) | (distance <= 0.0), own, distance)
     distance = np.clip(distance, _NEAREST * 2.0 * own, own + beyond)
@@ -257,7 +262,8 @@ def _body_conductance(
     with np.errstate(invalid="ignore"):
         far = np.where(distance > own, half[tuple(other)] * (distance - own) / beyond, 0.0)
     face = area[(np.zeros_like(index[0]), index[1], index[2])]
-    return np.asarray(face / (viscosity * (near + far)))
+    skin = half[tuple(index)] / own * packed
+    return np.asarray(face / (viscosity * (near + far + skin)))
 
 
 def _sheet_edges(

@@ -141,7 +141,9 @@ class Layout:
                         "move one or make it smaller",
                         field=where,
                     )
-            held.append(HeldBody(port=point.name, body=body))
+            pit = point.pit
+            smear = {"smear": pit.smear, "smear_ratio": pit.smear_ratio}
+            held.append(HeldBody(port=point.name, body=body, **smear))
         return tuple(held)
 
 

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon, box
 from soilflow.errors import InputError
 from soilflow.layout.bodies import Ball, Brick
 from soilflow.site.plan import disk_area_in
-from soilflow.units import Length, Volume, check_fields
+from soilflow.units import Depth, Length, Ratio, Volume, check_fields
 
 __all__ = ["BoxPit", "HemisphericalPit", "Pit", "clipped_volume"]
 
@@ -63,6 +63,10 @@ class HemisphericalPit:
     ----------
     volume : float
         Air volume dug out; a wall that cuts the bowl off makes it wider, not smaller. [m3]
+    smear : float
+        Thickness of the soil packed onto the pit's wall and bottom in digging. [m]
+    smear_ratio : float
+        Permeability of that soil relative to the soil it was, at most 1. [-]
 
     Examples
     --------
@@ -73,9 +77,12 @@ class HemisphericalPit:
     """
 
     volume: Volume
+    smear: Depth = 0.0
+    smear_ratio: Ratio = 1.0
 
     def __post_init__(self) -> None:
         check_fields(self)
+        _check_smear(self)
 
     @property
     def free_radius(self) -> float:
@@ -137,14 +144,21 @@ class BoxPit:
         Size along y, north. [m]
     depth : float
         Depth below the slab underside. [m]
+    smear : float
+        Thickness of the soil packed onto the pit's wall and bottom in digging. [m]
+    smear_ratio : float
+        Permeability of that soil relative to the soil it was, at most 1. [-]
     """
 
     length: Length
     width: Length
     depth: Length
+    smear: Depth = 0.0
+    smear_ratio: Ratio = 1.0
 
     def __post_init__(self) -> None:
         check_fields(self)
+        _check_smear(self)
 
     @property
     def volume(self) -> float:
@@ -202,3 +216,11 @@ class BoxPit:
 
 
 Pit = HemisphericalPit | BoxPit
+
+
+def _check_smear(pit: Pit) -> None:
+    if pit.smear_ratio > 1.0:
+        raise InputError(
+            f"{pit.smear_ratio:g}: packed soil passes no more air than before; give 1 or less",
+            field="smear_ratio",
+        )
