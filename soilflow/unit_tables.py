@@ -6,6 +6,7 @@ means: ``D`` is a darcy where permeability is asked for, and nothing anywhere el
 
 from __future__ import annotations
 
+import math
 import re
 from typing import NamedTuple, Protocol
 
@@ -198,6 +199,13 @@ TABLES: dict[str, Table] = {
     "density": Table(
         ("1.2 kg/m3", "0.075 lb/cu ft"),
         (Unit("kg/m3", 1.0), Unit("lb/cu ft", 0.45359237 / _CUBIC_FOOT, "lb/ft3 lbs/ft3 lbs/cuft")),
+    ),
+    "angle": Table(
+        ("30 deg",),
+        (
+            Unit("deg", math.pi / 180.0, "degree degrees"),
+            Unit("rad", 1.0, "radian radians"),
+        ),
     ),
     "time": Table(
         ("30 s", "10 min", "2 h"),

@@ -49,6 +49,7 @@ __all__ = [
     "M_PER_INCH",
     "PA_PER_INCH_WC",
     "PA_PER_MM_WC",
+    "Angle",
     "Area",
     "Coordinate",
     "Density",
@@ -261,6 +262,7 @@ Fraction = Annotated[float, Dimension("ratio", "-", ge=0.0, le=1.0)]
 Velocity = Annotated[float, Dimension("velocity", "m/s", ge=0.0)]
 Power = Annotated[float, Dimension("power", "W", ge=0.0)]
 Density = Annotated[float, Dimension("density", "kg/m3", gt=0.0)]
+Angle = Annotated[float, Dimension("angle", "rad", ge=0.0)]
 Time = Annotated[float, Dimension("time", "s", ge=0.0)]
 
 

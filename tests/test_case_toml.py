@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 from soilflow.air import Air
 from soilflow.case import TestHole, Uncertain
 from soilflow.data import fan_classes, pipes, word_ranges
-from soilflow.errors import InputError
+from soilflow.errors import CaseError, InputError
 from soilflow.files import parse_case, read_case, write_case
 from soilflow.files.field_paths import field_dimension
 from soilflow.files.written_form import read_spread, rectangle_corners, turn_corners
@@ -282,6 +282,29 @@ powers = ["60 W", "70 W", "80 W"]
     assert own.name == "attic"  # the layout's own fan, not the one for all
     assert own.flows == pytest.approx((0.0, 30 * FOOT**3 / 60, FOOT**3))
     assert own.powers == (60.0, 70.0, 80.0)
+    slow = case_of(layout=LAYOUT + '[layouts.fan]\nclass = "high suction"\nspeed = "80 %"\n')
+    slow = slow.layouts[0]
+    assert (slow.fan.speed, slow.fan.source) == (0.8, entry.source)
+    # fan laws: pressure with the square of speed, flow in proportion (AMCA, from memory)
+    assert slow.fan.shutoff_pressure == pytest.approx(0.64 * entry.shutoff_pressure)
+    assert slow.fan.free_air_flow == pytest.approx(0.8 * entry.free_air_flow)
+
+
+@pytest.mark.parametrize(
+    ("fan", "field", "words"),
+    [
+        ('class = "hurricane"', "fan.class", "hurricane"),
+        ("class = 3", "fan.class", "a class such as"),
+        ('class = "general"\nspeed = "fast"', "fan.speed", "fast"),
+        ('class = "general"\nsped = "80 %"', "fan.sped", "speed"),
+    ],
+)
+def test_a_class_of_fan_written_wrong(fan, field, words):
+    with pytest.raises(CaseError) as caught:
+        case_of(layout=LAYOUT + f"[layouts.fan]\n{fan}\n")
+    assert len(caught.value.mistakes) == 1
+    assert field in str(caught.value)
+    assert words in str(caught.value)
 
 
 def test_shorthand_pipe_gives_each_point_a_branch():

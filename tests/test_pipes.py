@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from soilflow.errors import InputError
+from soilflow.layout.losses import MOST_TURNED, damper_coefficient, friction_factor
 from soilflow.layout.pipes import (
     DISCHARGE,
     Pipe,
     PipeTree,
     entry_loss,
-    friction_factor,
+    fall_needed,
     path_losses,
     pipe_flows,
     pipe_loss,
@@ -270,3 +271,44 @@ def test_fittings_add_up():
 def test_unknown_fitting_is_refused():
     with pytest.raises(InputError, match=r"fittings: .*did you mean"):
         duct(4.0, fittings=("sharp 90 bnd",))
+
+
+# Weisbach's blade in a round pipe; these five were seen in a public table of minor losses.
+@pytest.mark.parametrize(
+    ("degrees", "loss"), [(5, 0.24), (10, 0.52), (20, 1.54), (40, 10.8), (60, 118.0)]
+)
+def test_a_damper_loses_what_weisbach_measured(degrees, loss):
+    assert_allclose(damper_coefficient(math.radians(degrees)), loss, rtol=1e-9)
+    pipe = Pipe(name="A", length=1e-6, bore=0.1, damper=math.radians(degrees))
+    speed = 0.02 / pipe.area
+    assert_allclose(
+        pipe_loss(pipe, 0.02, density=RHO, viscosity=MU), loss * RHO * speed**2 / 2.0, rtol=2e-5
+    )
+
+
+def test_an_open_damper_is_none_and_turning_it_only_adds_loss():
+    assert damper_coefficient(0.0) == 0.0
+    losses = [damper_coefficient(math.radians(d)) for d in np.linspace(0.0, 70.0, 281)]
+    assert np.all(np.diff(losses) > 0.0)
+    assert max(np.diff(np.log(losses[40:]))) < 0.12  # no jump at any of the measurements
+
+
+def test_a_damper_past_the_last_measurement_is_refused():
+    assert Pipe(name="A", length=1.0, bore=0.1, damper=MOST_TURNED).damper == MOST_TURNED
+    with pytest.raises(InputError, match="capped = true") as caught:
+        Pipe(name="A", length=1.0, bore=0.1, damper=math.radians(75.0))
+    assert caught.value.field == "damper"
+
+
+def test_pipes_fall_an_eighth_of_an_inch_per_foot():
+    """Common practice, no source: a 10 ft branch falls 1 1/4 in; a riser's rise needs no fall."""
+    foot, inch = 0.3048, 0.0254
+    tree = PipeTree(
+        pipes=(Pipe(name="A", length=10 * foot, bore=0.1),),
+        discharge=Pipe(name=DISCHARGE, length=40 * foot, bore=0.1),
+        discharge_height=16 * foot,
+    )
+    fall = fall_needed(tree)
+    assert_allclose([fall["A"], fall[DISCHARGE]], [1.25 * inch, 3.0 * inch], rtol=1e-12)
+    upright = dataclasses.replace(tree, discharge_height=50 * foot)
+    assert fall_needed(upright)[DISCHARGE] == 0.0

@@ -32,6 +32,7 @@ CONDITION = {
         }
     ],
     "fan": {"flow_m3s": float, "static_Pa": float, "power_W": float | None},
+    "pipes": [{"name": str, "velocity_ms": float, "fall_m": float}],
     "test_holes": [{"name": str, "pressure_Pa": float}],
 }
 REPORT = {

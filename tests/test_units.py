@@ -115,6 +115,8 @@ CONVERTED_BY_HAND = [
     ("0.075 lb/ft3", "density", 0.075 * 0.45359237 / 0.3048**3),
     ("10 min", "time", 600.0),
     ("2 h", "time", 7200.0),
+    ("30 deg", "angle", math.pi / 6.0),
+    ("0.5 rad", "angle", 0.5),
     ("0.15", "ratio", 0.15),
     ("15 %", "ratio", 0.15),
     ("15 times", "ratio", 15.0),
@@ -193,7 +195,7 @@ def test_refusal_names_the_unit_and_what_would_work(text, dimension, named, offe
 
 
 def test_unknown_dimension_lists_those_there_are():
-    with pytest.raises(InputError, match="foo: not a dimension; there are area, density"):
+    with pytest.raises(InputError, match="foo: not a dimension; there are angle, area, density"):
         parse_quantity("1 m", "foo")
 
 

@@ -158,7 +158,9 @@ def fan_draft(value: Any, at: KeyPath, notes: Notes) -> Any:
         The fan.
     """
     if isinstance(value, dict):
-        return take(value, at, Fan, notes)
+        return (
+            _class_at_speed(value, at, notes) if "class" in value else take(value, at, Fan, notes)
+        )
     if isinstance(value, str):
         try:
             return fan_of_class(value)
@@ -167,6 +169,25 @@ def fan_draft(value: Any, at: KeyPath, notes: Notes) -> Any:
             return BAD
     notes.wrong(at, f'{shown(value)}: a fan class such as "high-suction", or a table is needed')
     return BAD
+
+
+def _class_at_speed(table: dict[str, Any], at: KeyPath, notes: Notes) -> Any:
+    """A class of fan, turned down: {class = "high-suction", speed = "80 %"}."""
+    draft = Draft(noun=Fan, at=at)
+    notes.unknown_keys(table, at, ("class", "speed"))
+    draft.origin.update(dict.fromkeys(("flows", "static_pressures", "name"), (*at, "class")))
+    if not isinstance(table["class"], str):
+        notes.wrong((*at, "class"), f'{shown(table["class"])}: a class such as "high-suction"')
+        return BAD
+    try:
+        fan = fan_of_class(table["class"])
+    except InputError as error:
+        notes.wrong((*at, "class"), error.message)
+        return BAD
+    draft.fields = {"name": fan.name, "source": fan.source, "speed": table.get("speed", 1.0)}
+    draft.fields["flows"] = [si_text(flow, "flow") for flow in fan.flows]
+    draft.fields["static_pressures"] = [si_text(p, "pressure") for p in fan.static_pressures]
+    return draft
 
 
 def _tree(table: dict[str, Any], at: KeyPath, notes: Notes) -> Draft:

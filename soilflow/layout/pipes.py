@@ -9,14 +9,24 @@ from functools import lru_cache
 
 from soilflow.data import fittings, lookup_word
 from soilflow.errors import InputError
-from soilflow.units import Depth, Length, LossCoefficient, Temperature, check_fields
+from soilflow.layout.losses import MOST_TURNED, damper_coefficient, friction_factor
+from soilflow.units import (
+    M_PER_FOOT,
+    M_PER_INCH,
+    Angle,
+    Depth,
+    Length,
+    LossCoefficient,
+    Temperature,
+    check_fields,
+)
 
 __all__ = [
     "DISCHARGE",
     "Pipe",
     "PipeTree",
     "entry_loss",
-    "friction_factor",
+    "fall_needed",
     "path_losses",
     "pipe_flows",
     "pipe_loss",
@@ -24,7 +34,6 @@ __all__ = [
 ]
 
 DISCHARGE = "discharge"  # name of the run that every other pipe empties into in the end
-LAMINAR_BELOW, TURBULENT_ABOVE = 2300.0, 4000.0  # Reynolds numbers; textbooks, from memory
 ROUGHEST = 0.05  # roughness over bore where Colebrook's formula ends (Moody 1944, from memory)
 
 
@@ -44,8 +53,10 @@ class Pipe:
         Height of the wall's roughness; 1.5e-6 is drawn plastic (handbooks, from memory). [m]
     fittings : tuple of str
         Names of fittings from the table of loss coefficients, repeated as they occur.
+    damper : float
+        How far the blade of a damper in it is turned from open, up to 70 degrees. [rad]
     loss_coefficient : float
-        Further loss, such as a damper's, in velocity heads of this pipe. [-]
+        Further loss in velocity heads of this pipe. [-]
     into : str
         Name of the pipe whose upstream end this one empties into.
     source : str
@@ -62,6 +73,7 @@ class Pipe:
     bore: Length
     roughness: Depth = 1.5e-6
     fittings: tuple[str, ...] = ()
+    damper: Angle = 0.0
     loss_coefficient: LossCoefficient = 0.0
     into: str = DISCHARGE
     source: str = "not stated"
@@ -73,6 +85,12 @@ class Pipe:
                 f"roughness {self.roughness:g} m is more than a twentieth of the bore "
                 f"{self.bore:g} m, where the friction formula ends",
                 field="roughness",
+            )
+        if self.damper > MOST_TURNED * (1.0 + 1e-9):
+            raise InputError(
+                f"{math.degrees(self.damper):.3g} deg: past {math.degrees(MOST_TURNED):.0f} deg a "
+                "damper is as good as shut; write capped = true at its suction point",
+                field="damper",
             )
         try:
             _fittings_coefficient(self.fittings)
@@ -158,50 +176,8 @@ class PipeTree:
         return tuple(way)
 
 
-def friction_factor(reynolds: float, relative_roughness: float) -> float:
-    """Darcy friction factor, continuous from laminar to turbulent flow.
-
-    f = 64/Re below Re 2300, Colebrook's above 4000, and in between a blend of the two
-    weighted by 3 t^2 - 2 t^3, t = (Re - 2300)/1700, so that the loss always rises with flow.
-
-    Parameters
-    ----------
-    reynolds : float
-        Reynolds number on the bore, above 0. [-]
-    relative_roughness : float
-        Roughness over bore, up to 0.05. [-]
-
-    Returns
-    -------
-    float
-        Darcy's (not Fanning's) friction factor. [-]
-
-    Notes
-    -----
-    Colebrook 1939 in the explicit form of Clamond 2009, from the fluids package. The blend is
-    ours: real flow in transition is unsteady and has no single factor.
-
-    Examples
-    --------
-    >>> friction_factor(1000.0, 0.0)
-    0.064
-    """
-    laminar = 64.0 / reynolds
-    if reynolds <= LAMINAR_BELOW:
-        return laminar
-    # Loaded here: fluids takes about 0.1 s to import.
-    from fluids.friction import Clamond
-
-    turbulent = float(Clamond(reynolds, relative_roughness))
-    if reynolds >= TURBULENT_ABOVE:
-        return turbulent
-    t = (reynolds - LAMINAR_BELOW) / (TURBULENT_ABOVE - LAMINAR_BELOW)
-    weight = t * t * (3.0 - 2.0 * t)
-    return (1.0 - weight) * laminar + weight * turbulent
-
-
 def pipe_loss(pipe: Pipe, flow: float, *, density: float, viscosity: float) -> float:
-    """Loss along one pipe: friction, fittings and its further loss coefficient.
+    """Loss along one pipe: friction, fittings, damper and its further loss coefficient.
 
     dp = (f L/D + sum K) rho v^2 / 2, with the sign of the flow.
 
@@ -238,7 +214,8 @@ def pipe_loss(pipe: Pipe, flow: float, *, density: float, viscosity: float) -> f
     if (reynolds := density * speed * pipe.bore / viscosity) < 1e-30:  # 64/Re would overflow
         return 0.0
     friction = friction_factor(reynolds, pipe.roughness / pipe.bore) * pipe.length / pipe.bore
-    coefficient = friction + _fittings_coefficient(pipe.fittings) + pipe.loss_coefficient
+    local = _fittings_coefficient(pipe.fittings) + damper_coefficient(pipe.damper)
+    coefficient = friction + local + pipe.loss_coefficient
     return math.copysign(coefficient * density * speed**2 / 2.0, flow)
 
 
@@ -355,6 +332,28 @@ def path_losses(
         + sum(losses[pipe.name] for pipe in tree.way_out(point))
         for point, flow in flows_by_point.items()
     }
+
+
+def fall_needed(tree: PipeTree) -> dict[str, float]:
+    """How far each pipe must fall towards the pits, so that condensate runs back.
+
+    An eighth of an inch per foot (common practice, no source) of its length, as if it lay
+    flat; of the discharge run, the length beyond its rise.
+
+    Parameters
+    ----------
+    tree : PipeTree
+        The pipes.
+
+    Returns
+    -------
+    dict of str to float
+        Fall from end to end, by pipe name. [m]
+    """
+    slope = M_PER_INCH / 8.0 / M_PER_FOOT
+    fall = {pipe.name: slope * pipe.length for pipe in tree.pipes}
+    flat = max(tree.discharge.length - tree.discharge_height, 0.0)
+    return {**fall, DISCHARGE: slope * flat}
 
 
 @lru_cache(maxsize=256)

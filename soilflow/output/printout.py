@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from soilflow.case import Case
 from soilflow.conditions import DESIGN, TODAY
+from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import CAPPED, FAN_ON
 from soilflow.output.cautions import first_cautions
 from soilflow.output.page import (
@@ -20,7 +21,7 @@ from soilflow.output.page import (
 from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
 from soilflow.results.result import ConditionResult, Result
 from soilflow.site.slab import Slab
-from soilflow.units import M3S_PER_CFM, MS_PER_FPM, feet_inches
+from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_MM_WC, feet_inches
 
 __all__ = ["LEAST_FLOW", "print_result"]
 
@@ -61,6 +62,7 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
     _notes(page, result)
     _trust(page, case, verbose)
     if verbose:
+        _pipes(page, result, conditions)
         _details(page, result)
     page.heading("Cautions")
     for caution in first_cautions():
@@ -220,6 +222,22 @@ def _trust(page: Page, case: Case, verbose: bool) -> None:
     if verbose:
         for item in case.uncertain:
             page.item(f"{item.path}: {item.low:.3g} to {item.high:.3g} (SI), {item.source}")
+
+
+def _pipes(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
+    """Fall for condensate, and what a sag full of water would take to clear."""
+    tree = result.arrangement.pipes
+    if tree is None or not any(c.operating_point.velocities for c in conditions):
+        return
+    page.heading("Pipes: fall towards the pits, from end to end, if they lie flat")
+    page.rows([(name, feet_inches(fall)) for name, fall in fall_needed(tree).items()])
+    page.say("An eighth of an inch per foot: common practice, no source.", first="  ")
+    made = max(c.operating_point.fan_static for c in conditions)
+    water = PA_PER_MM_WC * 1e3 * max(pipe.bore for pipe in (*tree.pipes, tree.discharge))
+    page.say(
+        f"A sag that fills with water takes {wc(water)} to clear; the fan makes {wc(made)}.",
+        first="  ",
+    )
 
 
 def _details(page: Page, result: Result) -> None:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import FAN_ON
 from soilflow.results.result import ConditionResult, Result
 
@@ -85,11 +86,23 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
         }
         if has_fan
         else None,
+        "pipes": _pipes(result, condition),
         "test_holes": [
             {"name": name, "pressure_Pa": _number(pressure)}
             for name, pressure in condition.test_holes.items()
         ],
     }
+
+
+def _pipes(result: Result, condition: ConditionResult) -> list[dict[str, Any]]:
+    tree = result.arrangement.pipes
+    if tree is None:
+        return []
+    fall = fall_needed(tree)
+    return [
+        {"name": name, "velocity_ms": _number(speed), "fall_m": _number(fall[name])}
+        for name, speed in condition.operating_point.velocities.items()
+    ]
 
 
 def _pits(result: Result, condition: ConditionResult) -> list[dict[str, Any]]:
