@@ -13,6 +13,7 @@ from soilflow.conditions import Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import NORMAL, Resolution
 from soilflow.layout.layout import Layout
+from soilflow.site.effects import OUTDOORS
 from soilflow.site.site import Site
 from soilflow.units import Coordinate, check_fields
 
@@ -127,6 +128,7 @@ class Case:
                         f'"{name}" is used twice; give each its own name',
                         field=f"{group}[{i}].name",
                     )
+        self._check_references()
         floor = self.site.slab.polygon
         for i, hole in enumerate(self.test_holes):
             if not floor.covers(Point(hole.x, hole.y)):
@@ -139,6 +141,27 @@ class Case:
                 layout.held_bodies(floor)
             except InputError as err:
                 raise InputError(err.message, field=f"layouts[{i}].{err.field}") from None
+
+    def _check_references(self) -> None:
+        """Pressures are stated for places there are, and no pit is named like one of them."""
+        if self.variant:
+            return  # a variant may have lost a place that the case as written has
+        places = [name for name in self.site.outdoor_names if name != OUTDOORS]
+        for i, condition in enumerate(self.conditions):
+            for j, reference in enumerate(condition.references):
+                if reference.name not in places:
+                    have = ", ".join(f'"{name}"' for name in places) or "none"
+                    raise InputError(
+                        f'no yard "{reference.name}" on this site; it has {have}',
+                        field=f"conditions[{i}].references[{j}].name",
+                    )
+        for i, layout in enumerate(self.layouts):
+            for j, point in enumerate(layout.points):
+                if point.name in places:
+                    raise InputError(
+                        f'"{point.name}" names a yard too; give the point another name',
+                        field=f"layouts[{i}].points[{j}].name",
+                    )
 
     def layout(self, name: str | None = None) -> Layout:
         """A layout by name.

@@ -22,7 +22,7 @@ from soilflow.results.coverage import STRIP, THRESHOLDS, coverage, worst_margin
 from soilflow.results.floor import FloorResponse, floor_response, pressure_at
 from soilflow.results.leaks import leak_flows, worst_opening
 from soilflow.results.result import ConditionResult, Result, SoilSolution
-from soilflow.site.effects import HOUSE, OUTDOORS
+from soilflow.site.effects import HOUSE
 from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
 from soilflow.units import M_PER_FOOT
@@ -276,9 +276,18 @@ def evaluate(
         opening=worst_opening(soil, network, node_u, on.u, atm),
         house_on=leak_flows(network, node_u, on.u, HOUSE),
         house_off=leak_flows(network, off.u @ response.unit_fields, off.u, HOUSE),
-        outdoors_on=leak_flows(network, node_u, on.u, OUTDOORS),
+        outdoors_on=leak_flows(network, node_u, on.u, *case.site.outdoor_names),
         test_holes={h.name: pressure_at(pressure, h.x, h.y) for h in case.test_holes},
     )
+
+
+def _reference_pressures(site: Site, condition: Condition) -> dict[str, float]:
+    """Pressure of every reference; yards that a condition passes over are at the outdoors'. [Pa]"""
+    found = {HOUSE: 0.0}
+    for name in site.outdoor_names:
+        own = condition.pressure_of(name)
+        found[name] = condition.outdoors if own is None else own
+    return found
 
 
 def _operate(
@@ -286,7 +295,7 @@ def _operate(
 ) -> OperatingPoint:
     """Operating point of a layout; fan off leaves the pipes open, or the points capped."""
     ports = solution.soil.ports
-    known = {HOUSE: 0.0, OUTDOORS: condition.outdoors}
+    known = _reference_pressures(case.site, condition)
     given = {name: known[name] for name in ports if name in known}
     capped = {point.name for point in layout.points if point.capped}
     if fan_on:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from soilflow.conditions import Condition
+from soilflow.conditions import Condition, ReferencePressure
 from soilflow.errors import InputError
 from soilflow.files.draft import BAD, Draft, Notes, one_of, shown, take
 from soilflow.files.toml_lines import KeyPath
@@ -293,5 +293,25 @@ def condition_drafts(value: Any, at: KeyPath, notes: Notes) -> list[Draft]:
         if table is not None:
             draft = take(table, (*at, name), Condition, notes, hidden=("name",))
             draft.fields["name"] = name
+            if "references" in table:
+                where = (*at, name, "references")
+                draft.fields["references"] = _references(table["references"], where, notes)
             drafts.append(draft)
+    return drafts
+
+
+def _references(value: Any, at: KeyPath, notes: Notes) -> Any:
+    """Pressures by name: garage = "-1 Pa", windward = {above_outdoors = "3 Pa"}; or a list."""
+    if isinstance(value, list):
+        return [take(t, where, ReferencePressure, notes) for where, t in notes.tables(value, at)]
+    drafts = []
+    for name, item in (notes.table(value, at) or {}).items():
+        if isinstance(item, dict):
+            draft = take(item, (*at, name), ReferencePressure, notes, hidden=("name",))
+        else:
+            draft = Draft(noun=ReferencePressure, at=at)
+            draft.put("pressure", item, name)
+        draft.fields["name"] = name
+        draft.origin["name"] = (*at, name)
+        drafts.append(draft)
     return drafts

@@ -29,6 +29,7 @@ from soilflow.site import (
     Site,
     Slab,
     SoilLayer,
+    Yard,
 )
 from soilflow.units import Length
 
@@ -37,7 +38,7 @@ __all__ = ["NEEDED", "SITE_TABLES", "Written", "site_draft", "slab_draft"]
 Written = Mapping[str, tuple[Any, KeyPath]]  # what was written by table name, and where
 
 NEEDED = ("slab", "walls", "ground")
-SITE_TABLES = (*NEEDED, "bands", "backfill", "moist_zones", "gaps", "joints")
+SITE_TABLES = (*NEEDED, "bands", "backfill", "moist_zones", "gaps", "joints", "yards")
 
 _RECTANGLE = ("corners", "size")
 _LIKE_A_HOUSE = {
@@ -111,6 +112,7 @@ def site_draft(written: Written, floor: Polygon | None, notes: Notes) -> Draft:
         "moist_zones": lambda table, at: _moist_zone(table, at, notes),
         "gaps": lambda table, at: _gap(table, at, floor, notes),
         "joints": lambda table, at: _joint(table, at, notes),
+        "yards": lambda table, at: take(table, at, Yard, notes),
     }
     for name, maker in makers.items():
         if name in written:

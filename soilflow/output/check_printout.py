@@ -115,6 +115,7 @@ def _sources(page: Page, case: Case) -> None:
     nouns += [("backfill", site.backfill)] if site.backfill else []
     nouns += [(f'moist zone "{noun.name}"', noun) for noun in site.moist_zones]
     nouns += [(f'gap "{noun.name}"', noun) for noun in site.gaps]
+    nouns += [(f'yard "{noun.name}"', noun) for noun in site.yards]
     nouns += [("joint", noun) for noun in site.joints]
     for name, noun in nouns:
         page.item(f"{name}: {noun.source}")

@@ -64,8 +64,8 @@ def _slot_u(network: SoilNetwork, node_u: Array, reference_u: Array) -> Array:
     return np.where(np.isfinite(legs[:, 1]), mean, soil)
 
 
-def leak_flows(network: SoilNetwork, node_u: Array, port_u: Array, reference: str) -> LeakFlows:
-    """Air between the soil and a reference, both ways.
+def leak_flows(network: SoilNetwork, node_u: Array, port_u: Array, *references: str) -> LeakFlows:
+    """Air between the soil and one or more references, both ways.
 
     Parameters
     ----------
@@ -75,27 +75,32 @@ def leak_flows(network: SoilNetwork, node_u: Array, port_u: Array, reference: st
         p + p^2 / (2 p_atm) at the nodes. [Pa]
     port_u : array, shape (p,)
         The same at the ports. [Pa]
-    reference : str
-        Name of the reference.
+    *references : str
+        Names of the references; one the network does not have exchanges nothing.
 
     Returns
     -------
     flows : LeakFlows
         A slot counts by its net flow, a cell of floor or ground by its own.
     """
-    if reference not in network.ports:
-        return LeakFlows(from_soil=0.0, into_soil=0.0)
-    port = network.ports.index(reference)
+    each = [
+        _at_port(network, node_u, port_u, i) for i, p in enumerate(network.ports) if p in references
+    ]
+    every = np.concatenate([np.zeros(0), *each])
+    return LeakFlows(
+        from_soil=float(np.maximum(every, 0.0).sum()),
+        into_soil=float(np.maximum(-every, 0.0).sum()),
+    )
+
+
+def _at_port(network: SoilNetwork, node_u: Array, port_u: Array, port: int) -> Array:
+    """Flow into a port at each slot, cell and direct leak of it, shape (n,). [m3/s]"""
     mine = network.port == port
     flux = network.port_conductance[mine] * (node_u[network.port_node[mine]] - port_u[port])
     slot = network.port_slot[mine]
     by_slot = summed(slot[slot >= 0], flux[slot >= 0], len(network.slots))
     straight = network.direct[port] * (port_u - port_u[port])
-    every = np.concatenate([flux[slot < 0], by_slot, straight])
-    return LeakFlows(
-        from_soil=float(np.maximum(every, 0.0).sum()),
-        into_soil=float(np.maximum(-every, 0.0).sum()),
-    )
+    return np.concatenate([flux[slot < 0], by_slot, straight])
 
 
 def worst_opening(

@@ -5,6 +5,7 @@ from soilflow.site.leaks import FloorWallJoint
 from soilflow.site.site import Site
 from soilflow.site.slab import Slab
 from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand
+from soilflow.site.yards import Yard
 
 __all__ = [
     "ExteriorBackfill",
@@ -17,4 +18,5 @@ __all__ = [
     "Site",
     "Slab",
     "SoilLayer",
+    "Yard",
 ]

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
-from soilflow.site.effects import Effect
+from soilflow.site.effects import OUTDOORS, Effect
 from soilflow.site.ground import Ground, MoistZone, SettledGap
 from soilflow.site.leaks import FloorWallJoint
 from soilflow.site.slab import Slab
 from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand, select_walls
+from soilflow.site.yards import Yard, yard_effects
 
 __all__ = ["Site"]
 
@@ -42,6 +43,8 @@ class Site:
         Air spaces under the slab.
     joints : tuple of FloorWallJoint
         Joints between floor and wall.
+    yards : tuple of Yard
+        Parts of the ground outside with a pressure of their own.
     """
 
     slab: Slab
@@ -52,6 +55,7 @@ class Site:
     moist_zones: tuple[MoistZone, ...] = ()
     gaps: tuple[SettledGap, ...] = ()
     joints: tuple[FloorWallJoint, ...] = ()
+    yards: tuple[Yard, ...] = ()
 
     def __post_init__(self) -> None:
         if self.walls.footing_depth >= self.ground.bottom:
@@ -82,7 +86,7 @@ class Site:
                 )
 
     def _check_names(self) -> None:
-        for group in ("moist_zones", "gaps"):
+        for group in ("moist_zones", "gaps", "yards"):
             names = [noun.name for noun in getattr(self, group)]
             for i, name in enumerate(names):
                 if name in names[:i]:
@@ -90,6 +94,11 @@ class Site:
                         f'"{name}" is used twice; give each its own name',
                         field=f"{group}[{i}].name",
                     )
+
+    @property
+    def outdoor_names(self) -> tuple[str, ...]:
+        """References outside: the outdoors, and every yard with a pressure of its own."""
+        return (OUTDOORS, *(yard.name for yard in self.yards))
 
     def effects(self) -> tuple[Effect, ...]:
         """Everything the site does to the flow, in order of precedence.
@@ -108,6 +117,7 @@ class Site:
         for zone in self.moist_zones:
             made.extend(zone.effects())
         made.extend(self.walls.effects(floor))
+        made.extend(yard_effects(self.walls.outer_face(floor), self.walls.grade, self.yards))
         for gap in self.gaps:
             made.extend(gap.effects(floor))
         made.extend(self.slab.effects())

@@ -10,11 +10,9 @@ from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
 from soilflow.site.effects import (
-    OUTDOORS,
     Blocks,
     BlocksFace,
     Effect,
-    LeaksOverArea,
     MultipliesPermeability,
     Prism,
 )
@@ -99,7 +97,7 @@ class FoundationWalls:
         return footprint.buffer(self.thickness, join_style="mitre")
 
     def effects(self, footprint: Polygon) -> tuple[Effect, ...]:
-        """The walls and the rooms they enclose block; the ground outside is open.
+        """The walls and the rooms they enclose block (mechanism 2).
 
         Parameters
         ----------
@@ -109,7 +107,7 @@ class FoundationWalls:
         Returns
         -------
         effects : tuple of Effect
-            Mechanism 2 for the walls and the house, mechanism 4 for the ground surface.
+            One for the rooms when the ground outside stands higher, one or more for the walls.
         """
         outer = self.outer_face(footprint)
         made: list[Effect] = []
@@ -126,19 +124,6 @@ class FoundationWalls:
                     BlocksFace(start=w.start, end=w.end, top=-self.grade, bottom=self.footing_depth)
                     for w in wall_lines(footprint)
                 )
-        far = 1e4
-        x0, y0, x1, y1 = outer.bounds
-        everywhere = Polygon(
-            [(x0 - far, y0 - far), (x1 + far, y0 - far), (x1 + far, y1 + far), (x0 - far, y1 + far)]
-        )
-        made.append(
-            LeaksOverArea(
-                plan=everywhere.difference(outer),
-                depth=-self.grade,
-                leakance=float("inf"),
-                reference=OUTDOORS,
-            )
-        )
         return tuple(made)
 
 
