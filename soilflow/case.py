@@ -13,7 +13,7 @@ from soilflow.conditions import Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import NORMAL, Resolution
 from soilflow.layout.layout import Layout
-from soilflow.site.effects import OUTDOORS
+from soilflow.site.effects import HOUSE, OUTDOORS
 from soilflow.site.site import Site
 from soilflow.units import Coordinate, check_fields
 
@@ -162,6 +162,26 @@ class Case:
                         f'"{point.name}" names a yard too; give the point another name',
                         field=f"layouts[{i}].points[{j}].name",
                     )
+
+    def reference_pressures(self, condition: Condition) -> dict[str, float]:
+        """Pressure of every place the soil can leak to.
+
+        Parameters
+        ----------
+        condition : Condition
+            One of the case's, or any other.
+
+        Returns
+        -------
+        pressures : dict of str to float
+            By reference, against the house; a yard the condition passes over is at the
+            outdoors'. [Pa]
+        """
+        found = {HOUSE: 0.0}
+        for name in self.site.outdoor_names:
+            own = condition.pressure_of(name)
+            found[name] = condition.outdoors if own is None else own
+        return found
 
     def layout(self, name: str | None = None) -> Layout:
         """A layout by name.

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soilflow.air import Air
+from soilflow.baseline import before_digging, readings
 from soilflow.case import Case
 from soilflow.conditions import Condition
 from soilflow.flow.grid import Grid, grid_for
@@ -19,9 +20,9 @@ from soilflow.flow.soil_network import build_soil_network
 from soilflow.layout.layout import Layout
 from soilflow.operating_point import OperatingPoint, solve_operating_point
 from soilflow.results.coverage import STRIP, THRESHOLDS, coverage, worst_margin
-from soilflow.results.floor import FloorResponse, floor_response, pressure_at
+from soilflow.results.floor import FloorResponse, floor_response
 from soilflow.results.leaks import leak_flows, worst_opening
-from soilflow.results.result import ConditionResult, Result, SoilSolution
+from soilflow.results.result import Baseline, ConditionResult, Result, SoilSolution
 from soilflow.site.effects import HOUSE
 from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
@@ -169,6 +170,7 @@ def run_layout(
     *,
     grid: Grid | None = None,
     engine: Callable[..., SoilSolution] = solve_soil,
+    baseline: bool = True,
     progress: Progress | None = None,
 ) -> Result:
     """Solve one layout of a case in all its conditions.
@@ -183,6 +185,8 @@ def run_layout(
         Grid to use; None makes one for this layout.
     engine : callable
         Turns a soil map and a viscosity into a solution, with ``progress`` as a keyword.
+    baseline : bool
+        Whether to solve the floor before digging too, on the same grid.
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
 
@@ -206,13 +210,15 @@ def run_layout(
     clock.append(time.perf_counter())
     solution = engine(soil, case.air.viscosity, progress=progress)
     clock.append(time.perf_counter())
+    before = before_digging(case, soil.grid, engine=engine) if baseline else {}
+    clock.append(time.perf_counter())
     floor = floor_response(soil, solution.network, solution.response)
     conditions = {
-        condition.name: evaluate(case, chosen, condition, solution, floor)
-        for condition in case.conditions
+        c.name: evaluate(case, chosen, c, solution, floor, baseline=before.get(c.name))
+        for c in case.conditions
     }
     clock.append(time.perf_counter())
-    stages = ("grid and map", "solve", "results")
+    stages = ("grid and map", "solve", "before digging", "results")
     return Result(
         title=case.title,
         layout=chosen.name,
@@ -233,6 +239,8 @@ def evaluate(
     condition: Condition,
     solution: SoilSolution,
     floor: FloorResponse,
+    *,
+    baseline: Baseline | None = None,
 ) -> ConditionResult:
     """Everything a result says about one condition: dense algebra on the solved response.
 
@@ -248,6 +256,8 @@ def evaluate(
         The solved soil.
     floor : FloorResponse
         Its unit fields under the slab.
+    baseline : Baseline or None
+        The floor before digging, to be kept with the rest.
 
     Returns
     -------
@@ -277,17 +287,10 @@ def evaluate(
         house_on=leak_flows(network, node_u, on.u, HOUSE),
         house_off=leak_flows(network, off.u @ response.unit_fields, off.u, HOUSE),
         outdoors_on=leak_flows(network, node_u, on.u, *case.site.outdoor_names),
-        test_holes={h.name: pressure_at(pressure, h.x, h.y) for h in case.test_holes},
+        test_holes=readings(case, pressure),
+        test_holes_off=readings(case, pressure_off),
+        baseline=baseline,
     )
-
-
-def _reference_pressures(site: Site, condition: Condition) -> dict[str, float]:
-    """Pressure of every reference; yards that a condition passes over are at the outdoors'. [Pa]"""
-    found = {HOUSE: 0.0}
-    for name in site.outdoor_names:
-        own = condition.pressure_of(name)
-        found[name] = condition.outdoors if own is None else own
-    return found
 
 
 def _operate(
@@ -295,7 +298,7 @@ def _operate(
 ) -> OperatingPoint:
     """Operating point of a layout; fan off leaves the pipes open, or the points capped."""
     ports = solution.soil.ports
-    known = _reference_pressures(case.site, condition)
+    known = case.reference_pressures(condition)
     given = {name: known[name] for name in ports if name in known}
     capped = {point.name for point in layout.points if point.capped}
     if fan_on:

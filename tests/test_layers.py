@@ -12,7 +12,7 @@ LAYERS = """
     flow
     operating_point
     results
-    case, run, engines
+    case, baseline, run, engines
     studies
     files, output
     cli, __main__

@@ -159,10 +159,12 @@ def test_test_holes_for_both_conditions():
     result = solved()
     text = flat(printed())
     for name in ("today", "design winter"):
-        pressure = result.conditions[name.replace(" ", "_")].test_holes["T1"]
-        assert f"{name} {pressure:.0f} Pa" in text
-    dry = with_winter(result, test_holes={"T1": float("nan")})
-    assert "design winter no air" in flat(print_result(dry, house()))
+        found = result.conditions[name.replace(" ", "_")]
+        undug, off = found.baseline.test_holes["T1"], found.test_holes_off["T1"]
+        shown = f"{undug:.2g} {off:.2g} {found.test_holes['T1']:.0f}"
+        assert f"{name} {shown} " in text
+    dry = with_winter(result, test_holes={"T1": float("nan")}, baseline=None)
+    assert f"design winter - {off:.2g} no air" in flat(print_result(dry, house()))
 
 
 def test_an_opening_that_lets_gas_in_is_named():

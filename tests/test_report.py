@@ -18,7 +18,7 @@ CONDITION = {
     "coverage_area": {"1Pa": float, "5Pa": float},
     "coverage_perimeter": {"1Pa": float, "5Pa": float},
     "worst_opening": {"name": str, "pressure_Pa": float, "x_m": float, "y_m": float},
-    "soil_gas_entry": {"fan_on_m3s": float, "fan_off_m3s": float},
+    "soil_gas_entry": {"fan_on_m3s": float, "fan_off_m3s": float, "before_digging_m3s": float},
     "air": {"from_house_m3s": float, "from_outdoors_m3s": float},
     "pits": [
         {
@@ -33,7 +33,14 @@ CONDITION = {
     ],
     "fan": {"flow_m3s": float, "static_Pa": float, "power_W": float | None},
     "pipes": [{"name": str, "velocity_ms": float, "fall_m": float}],
-    "test_holes": [{"name": str, "pressure_Pa": float}],
+    "test_holes": [
+        {
+            "name": str,
+            "pressure_Pa": float,
+            "fan_off_Pa": float,
+            "before_digging_Pa": float,
+        }
+    ],
 }
 REPORT = {
     "title": str,
@@ -114,11 +121,15 @@ def test_what_is_no_number_becomes_null(nothing):
         result.conditions["today"],
         coverage_area={1.0: nothing, 5.0: 0.5},
         test_holes={"T1": nothing},
+        test_holes_off={"T1": 1.5},
+        baseline=None,
         opening=None,
     )
     report = result_to_dict(replace(result, conditions={"today": today}))["conditions"]["today"]
     assert report["coverage_area"] == {"1Pa": None, "5Pa": 0.5}
-    assert report["test_holes"] == [{"name": "T1", "pressure_Pa": None}]
+    assert report["test_holes"] == [
+        {"name": "T1", "pressure_Pa": None, "fan_off_Pa": 1.5, "before_digging_Pa": None}
+    ]
     assert report["worst_opening"] is None
     json.dumps(report, allow_nan=False)
 

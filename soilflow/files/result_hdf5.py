@@ -265,11 +265,18 @@ def _write_condition(
     field = _field(result.solution, condition, case.air.pressure_atm)
     words = "pressure relative to the room at slab level"
     out.array(f"{group}/pressure", field, "Pa", f"{words}, fan on", _SOIL_AXES)
-    for name, floor, when in (
-        ("floor_pressure", condition.floor, "fan on"),
-        ("floor_pressure_fan_off", condition.floor_off, "fan off"),
-    ):
-        out.array(f"{group}/{name}", floor.pressure, "Pa", f"{words}, {when}", _FLOOR_AXES)
+    states = [
+        ("", "fan on", condition.floor, condition.test_holes),
+        ("_fan_off", "fan off", condition.floor_off, condition.test_holes_off),
+    ]
+    before = condition.baseline
+    if before is not None:
+        states.append(("_before_digging", "before digging", before.floor, before.test_holes))
+    for end, when, floor, holes in states:
+        path = f"{group}/floor_pressure{end}"
+        out.array(path, floor.pressure, "Pa", f"{words}, {when}", _FLOOR_AXES)
+        read = np.array(list(holes.values()), dtype=float)
+        out.array(f"{group}/test_hole_pressure{end}", read, "Pa", f"{words}, {when}")
     for end, point in (("", on), ("_fan_off", off)):
         when = "fan off" if end else "fan on"
         out.array(f"{group}/port_pressure{end}", point.pressures, "Pa", f"{words}, {when}")
@@ -278,8 +285,6 @@ def _write_condition(
     out.texts(f"{group}/port_state", on.states, "what holds each port")
     riser = np.array([on.riser_vacuums.get(name, np.nan) for name in on.port_names])
     out.array(f"{group}/riser_vacuum", riser, "Pa", "vacuum in the pipe just past each pit")
-    holes = np.array(list(condition.test_holes.values()), dtype=float)
-    out.array(f"{group}/test_hole_pressure", holes, "Pa", f"{words}, fan on")
     out.file[group].attrs.update(_scalars(condition))
 
 
@@ -301,6 +306,8 @@ def _scalars(condition: ConditionResult) -> dict[str, Any]:
         "air_from_outdoors_m3s": condition.outdoors_on.into_soil,
         "operating_point_residual_Pa": on.residual,
     }
+    if condition.baseline is not None:
+        found["soil_gas_entry_before_digging_m3s"] = condition.baseline.house.from_soil
     for what, by_threshold in shares.items():
         for threshold, share in by_threshold.items():
             found[f"coverage_{what}_{threshold:g}Pa"] = share

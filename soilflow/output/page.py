@@ -137,7 +137,7 @@ def figures(value: float, digits: int = 3) -> str:
 
 
 def pa(pressure: float) -> str:
-    """Write a pressure under the floor to two figures.
+    """Write a pressure under the floor to two figures, no finer than 0.01 Pa.
 
     Parameters
     ----------
@@ -148,8 +148,16 @@ def pa(pressure: float) -> str:
     -------
     words : str
         With its unit.
+
+    Examples
+    --------
+    >>> pa(-64.72), pa(0.0149), pa(-0.0021)
+    ('-65 Pa', '0.01 Pa', '0.00 Pa')
     """
-    return f"{figures(pressure, 2)} Pa" if math.isfinite(pressure) else "no air"
+    if not math.isfinite(pressure):
+        return "no air"
+    shown = f"{pressure:.2f}" if abs(pressure) < 0.1 else figures(pressure, 2)
+    return f"{'0.00' if shown == '-0.00' else shown} Pa"
 
 
 def wc(pressure: float, digits: int = 3) -> str:

@@ -155,15 +155,28 @@ def _fan(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
 def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
     if not conditions[0].test_holes:
         return
-    page.heading("Test holes: expected with the fan on (minus is suction)")
-    rows = []
+    page.heading("Test holes: expected reading (minus is suction)")
+    rows: list[tuple[str, ...]] = [("", "", "undug Pa", "off Pa", "on Pa", "on in. w.c.")]
     for hole in conditions[0].test_holes:
         name = hole
         for condition in conditions:
-            pressure = condition.test_holes[hole]
-            rows.append((name, spoken(condition.name), pa(pressure), wc(pressure, 2)))
+            before, on = condition.baseline, condition.test_holes[hole]
+            undug = "-" if before is None else _bare(pa(before.test_holes[hole]))
+            off = _bare(pa(condition.test_holes_off[hole]))
+            states = (undug, off, _bare(pa(on)), _bare(wc(on, 2)))
+            rows.append((name, spoken(condition.name), *states))
             name = ""
     page.rows(rows, texts=2)
+    page.say(
+        "Undug: before there is any pit. Off: pits dug, fan off, pipes open to the outlet; "
+        "points without a pipe capped.",
+        first="  ",
+    )
+
+
+def _bare(quantity: str) -> str:
+    """A quantity without its unit, which stands over the column."""
+    return quantity.removesuffix(" Pa").removesuffix(" in. w.c.").removesuffix(" cfm")
 
 
 def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
@@ -185,12 +198,15 @@ def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> 
 
 
 def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None:
-    page.heading("Soil gas into the house, and house air drawn down")
-    rows: list[tuple[str, ...]] = [("", "gas, fan off", "gas, fan on", "house air")]
+    page.heading("Soil gas into the house, and house air drawn down, cfm")
+    rows: list[tuple[str, ...]] = [("", "gas undug", "off", "on", "house air")]
     for condition in conditions:
+        before = condition.baseline
+        undug = "-" if before is None else _bare(cfm(before.house.from_soil))
         flows = (condition.house_off.from_soil, condition.house_on.from_soil)
         taken = condition.house_on.into_soil
-        rows.append((spoken(condition.name), *(cfm(flow) for flow in (*flows, taken))))
+        shown = (_bare(cfm(flow)) for flow in (*flows, taken))
+        rows.append((spoken(condition.name), undug, *shown))
     page.rows(rows)
     for condition in conditions:
         opening = condition.opening

@@ -54,7 +54,7 @@ def _by_threshold(shares: Mapping[float, float]) -> dict[str, float | None]:
 
 def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
     on, opening = condition.operating_point, condition.opening
-    has_fan = FAN_ON in on.states
+    has_fan, before = FAN_ON in on.states, condition.baseline
     return {
         "outdoor_pressure_Pa": _number(condition.outdoor_pressure),
         "passes": bool(condition.passes),
@@ -73,6 +73,7 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
         "soil_gas_entry": {
             "fan_on_m3s": _number(condition.house_on.from_soil),
             "fan_off_m3s": _number(condition.house_off.from_soil),
+            "before_digging_m3s": None if before is None else _number(before.house.from_soil),
         },
         "air": {
             "from_house_m3s": _number(condition.house_on.into_soil),
@@ -88,7 +89,12 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
         else None,
         "pipes": _pipes(result, condition),
         "test_holes": [
-            {"name": name, "pressure_Pa": _number(pressure)}
+            {
+                "name": name,
+                "pressure_Pa": _number(pressure),
+                "fan_off_Pa": _number(condition.test_holes_off[name]),
+                "before_digging_Pa": None if before is None else _number(before.test_holes[name]),
+            }
             for name, pressure in condition.test_holes.items()
         ],
     }

@@ -18,7 +18,7 @@ from soilflow.results.floor import FloorPressure
 from soilflow.results.leaks import LeakFlows, WorstOpening
 from soilflow.site.site import Site
 
-__all__ = ["ConditionResult", "Result", "SoilSolution"]
+__all__ = ["Baseline", "ConditionResult", "Result", "SoilSolution"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,6 +38,25 @@ class SoilSolution:
     soil: SoilMap
     network: SoilNetwork
     response: SoilResponse
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Baseline:
+    """The floor as it is found, before digging: no pit, no pipe, no fan.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    house : LeakFlows
+        Air between soil and house.
+    test_holes : mapping of str to float
+        Pressure at each test hole. [Pa]
+    """
+
+    floor: FloorPressure
+    house: LeakFlows
+    test_holes: Mapping[str, float]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,8 +85,10 @@ class ConditionResult:
         The worst opening.
     house_on, house_off, outdoors_on : LeakFlows
         Air between soil and house, fan on and off, and between soil and outdoors, fan on.
-    test_holes : mapping of str to float
-        Pressure at each test hole, fan on. [Pa]
+    test_holes, test_holes_off : mapping of str to float
+        Pressure at each test hole, fan on and fan off. [Pa]
+    baseline : Baseline or None
+        The same floor before digging; None when it was not asked for.
     """
 
     name: str
@@ -85,6 +106,8 @@ class ConditionResult:
     house_off: LeakFlows
     outdoors_on: LeakFlows
     test_holes: Mapping[str, float]
+    test_holes_off: Mapping[str, float]
+    baseline: Baseline | None = None
 
     @property
     def passes(self) -> bool:
