@@ -12,6 +12,7 @@ import numpy as np
 from soilflow.air import u_from_pressure
 from soilflow.case import Case
 from soilflow.flow.grid import Grid
+from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import build_soil_map
 from soilflow.results.floor import FloorPressure, floor_response, pressure_at
 from soilflow.results.leaks import leak_flows
@@ -40,7 +41,11 @@ def readings(case: Case, floor: FloorPressure) -> dict[str, float]:
 
 
 def before_digging(
-    case: Case, grid: Grid, *, engine: Callable[..., SoilSolution]
+    case: Case,
+    grid: Grid,
+    *,
+    engine: Callable[..., SoilSolution],
+    progress: Progress | None = None,
 ) -> dict[str, Baseline]:
     """Solve a case without any layout, for all its conditions.
 
@@ -51,7 +56,9 @@ def before_digging(
     grid : Grid
         Grid to use.
     engine : callable
-        Turns a soil map and a viscosity into a solution.
+        Turns a soil map and a viscosity into a solution, with ``progress`` as a keyword.
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
 
     Returns
     -------
@@ -63,7 +70,8 @@ def before_digging(
     ConvergenceError, BalanceError
         A solve missed its tolerance.
     """
-    solution = engine(build_soil_map(grid, case.site.effects(), ()), case.air.viscosity)
+    undug = build_soil_map(grid, case.site.effects(), ())
+    solution = engine(undug, case.air.viscosity, progress=progress)
     network, response = solution.network, solution.response
     under = floor_response(solution.soil, network, response)
     found = {}

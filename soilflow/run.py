@@ -208,9 +208,10 @@ def run_layout(
     clock = [time.perf_counter()]
     soil = map_of(case, chosen, grid)
     clock.append(time.perf_counter())
-    solution = engine(soil, case.air.viscosity, progress=progress)
+    dug, undug = _shares(progress, len(soil.ports), len(soil.ports) - len(soil.held), baseline)
+    solution = engine(soil, case.air.viscosity, progress=dug)
     clock.append(time.perf_counter())
-    before = before_digging(case, soil.grid, engine=engine) if baseline else {}
+    before = before_digging(case, soil.grid, engine=engine, progress=undug) if baseline else {}
     clock.append(time.perf_counter())
     floor = floor_response(soil, solution.network, solution.response)
     conditions = {
@@ -225,12 +226,23 @@ def run_layout(
         variant=case.variant,
         site=case.site,
         arrangement=chosen,
+        air=case.air,
         hole_places={h.name: (h.x, h.y) for h in case.test_holes},
         solution=solution,
         conditions=conditions,
         notes=_notes(case, solution, conditions),
         seconds=dict(zip(stages, np.diff(clock).tolist(), strict=True)),
     )
+
+
+def _shares(
+    progress: Progress | None, ports: int, references: int, baseline: bool
+) -> tuple[Progress | None, Progress | None]:
+    """One count over the fields with the layout and those before digging."""
+    if progress is None:
+        return None, None
+    tell, total = progress, ports + (references if baseline else 0)
+    return (lambda done, _: tell(done, total)), (lambda done, _: tell(ports + done, total))
 
 
 def evaluate(

@@ -1,5 +1,7 @@
 import json
 import os
+import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +16,8 @@ from soilflow.errors import BalanceError, ConvergenceError, OutOfRangeError
 from soilflow.files.result_hdf5 import read_result
 
 ROOT = Path(__file__).parents[1]
+COMMANDS = ("new", "check", "run", "cases", "schema")
+HELPS = [["--help"], *([name, "--help"] for name in COMMANDS)]
 HEAVY = ("fipy", "matplotlib", "h5py", "scipy", "numpy", "shapely")
 
 
@@ -57,7 +61,7 @@ def loaded_after(arguments, cwd):
     )
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["run", "--help"], ["check", "--help"]])
+@pytest.mark.parametrize("arguments", HELPS)
 def test_help_loads_nothing_heavy(arguments, tmp_path):
     assert loaded_after(arguments, tmp_path) == []
 
@@ -69,12 +73,44 @@ def test_a_run_without_pictures_loads_no_engine_or_plotter_it_does_not_need(fold
     assert "matplotlib" not in loaded
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["run", "--help"], ["check", "--help"]])
+@pytest.mark.parametrize("arguments", HELPS)
 def test_every_help_has_examples(arguments):
     done = call(*arguments)
     assert done.exit_code == 0
     assert "Examples:\n" in done.output
     assert "  soilflow " in done.output
+
+
+def examples():
+    """Every command line that a --help shows, in order."""
+    return [
+        line.strip()
+        for arguments in HELPS
+        for line in call(*arguments).output.splitlines()
+        if line.strip().startswith("soilflow ")
+    ]
+
+
+def test_every_command_is_known_here():
+    listed = re.findall(r"^  (\w+) ", call("--help").output.partition("Commands:")[2], re.MULTILINE)
+    assert listed == list(COMMANDS)
+    assert len(examples()) >= 2 * len(COMMANDS)
+
+
+def test_every_example_of_a_help_runs(folder):
+    """In order, in one folder, on a small house with the names the examples use."""
+    text = TEXT.replace(FIRST, "four at the walls").replace(SECOND, "two in the middle")
+    text = text.replace("[variant.tight_joint]", "[variant.frozen_yard]")
+    (folder / "house.toml").write_text(text, encoding="utf-8")
+    (folder / "results").mkdir()
+    for line in examples():
+        program, *arguments = shlex.split(line.partition(" > ")[0])
+        assert program == "soilflow"
+        written = Path(arguments[1]) if arguments[:1] == ["new"] else None
+        if written == Path("house.toml"):
+            continue  # it would replace the small house; the other examples of new are run
+        done = call(*arguments)
+        assert done.exit_code == 0, (line, done.stderr)
 
 
 def test_run_prints_the_answer_and_writes_files_side_by_side(folder):

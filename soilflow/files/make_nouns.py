@@ -31,7 +31,7 @@ from soilflow.site import (
 from soilflow.unit_tables import unit_table
 from soilflow.units import Dimension
 
-__all__ = ["make", "markers"]
+__all__ = ["WORDS", "make", "markers"]
 
 # Ranges make sense for what is found on a site, not for what is chosen for it.
 _FOUND = {
@@ -45,7 +45,7 @@ _FOUND = {
     Slab,
     SoilLayer,
 }
-_WORDS = {
+WORDS = {
     (ExteriorBackfill, "looser_by"): "band_words",
     (ExteriorBackfill, "width"): "band_words",
     (FloorWallJoint, "aperture"): "joint_words",
@@ -123,7 +123,7 @@ def _plain(draft: Draft, name: str, notes: Notes, path: str, values: dict[str, A
     if dimension is None or not isinstance(value, str) or draft.noun not in _FOUND:
         return value
     try:
-        spread = read_spread(value, dimension, _WORDS.get((draft.noun, name), ""))
+        spread = read_spread(value, dimension, WORDS.get((draft.noun, name), ""))
     except InputError as error:
         notes.wrong(locate(draft, (name,)), error.message)
         return BAD

@@ -1,0 +1,35 @@
+"""The command ``soilflow``, one file for each of its commands.
+
+Everything heavy is imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from io import TextIOWrapper
+from types import TracebackType
+
+import typer
+
+from soilflow.cli import cases, check, new, run, schema
+from soilflow.cli.app import app
+
+__all__ = ["app", "cases", "check", "main", "new", "run", "schema"]
+
+
+def _unexpected(
+    kind: type[BaseException], error: BaseException, trace: TracebackType | None
+) -> None:
+    """A fault of the program: still no traceback unless it is asked for."""
+    typer.echo(f"soilflow failed: {kind.__name__}: {error}", err=True)
+    typer.echo("This is a fault of the program; --debug shows where it happened.", err=True)
+
+
+def main() -> None:
+    """Run the command line."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name the terminal cannot spell
+    if "--debug" not in sys.argv:
+        sys.excepthook = _unexpected
+    typer.main.get_command(app)()

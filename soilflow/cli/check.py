@@ -1,0 +1,73 @@
+"""``soilflow check``: read a case, say what it costs, draw what the model thinks is there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from soilflow.cli.app import app
+from soilflow.cli.options import AsJson, CaseFile, Debug, LayoutName, Quiet, VariantName, Verbose
+from soilflow.cli.reporting import (
+    WrongCommand,
+    check_folder_of,
+    pick_layout,
+    pick_variant,
+    reporting,
+    show,
+    wrote,
+)
+
+__all__ = ["check"]
+
+
+@app.command()
+def check(
+    case: CaseFile,
+    layout: LayoutName = None,
+    variant: VariantName = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw what the model thinks is there: .png, .pdf, .svg."),
+    ] = None,
+    json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
+    debug: Debug = False,
+) -> None:
+    """Read a case, say what it will cost to run, solve nothing.
+
+    \b
+    Examples:
+      soilflow check house.toml
+      soilflow check house.toml --layout "two in the middle" --plan soil.png
+      soilflow check house.toml --variant frozen_yard --json
+    """
+    with reporting(case, debug=debug):
+        if plan is not None and plan.suffix.lower() not in (".png", ".pdf", ".svg"):
+            raise WrongCommand(f'--plan "{plan}": the name must end in .png, .pdf or .svg')
+        check_folder_of("--plan", plan)
+
+        from soilflow.files.case_toml import read_case
+        from soilflow.output.check_printout import check_to_dict, print_check
+        from soilflow.run import estimate, map_of
+
+        read = pick_variant(read_case(case), variant)
+        shown = [pick_layout(read, layout)] if layout is not None else list(read.layouts)
+        for one in shown:
+            map_of(read, one)
+        estimates = {one.name: estimate(read, one) for one in shown}
+        show(
+            lambda: print_check(read, estimates, verbose=verbose),
+            lambda: check_to_dict(read, estimates),
+            json=json,
+            quiet=quiet,
+        )
+        if plan is not None:
+            from soilflow.files.atomic import replacing
+            from soilflow.output.pictures import save_check_figure
+
+            with replacing(plan) as temporary:
+                save_check_figure(read, shown[0], temporary)
+            wrote([plan], json=json, quiet=quiet)

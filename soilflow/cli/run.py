@@ -1,0 +1,147 @@
+"""``soilflow run``: solve one layout, print the answer, write the result file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from soilflow.cli.app import app
+from soilflow.cli.meter import meter
+from soilflow.cli.options import (
+    AsJson,
+    Debug,
+    Engine,
+    LayoutName,
+    Quiet,
+    ResolutionName,
+    VariantName,
+    Verbose,
+)
+from soilflow.cli.reporting import (
+    WrongCommand,
+    check_folder_of,
+    pick_layout,
+    pick_variant,
+    reporting,
+    show,
+    wrote,
+)
+
+if TYPE_CHECKING:
+    from soilflow.case import Case
+    from soilflow.layout.layout import Layout
+    from soilflow.results.result import Result
+
+__all__ = ["run"]
+
+_SLOW = 5.0  # estimated seconds beyond which a word about it is welcome [s]
+
+
+@app.command()
+def run(
+    case: Annotated[
+        Path, typer.Argument(metavar="CASE", help="Case file, or a result file to run it again.")
+    ],
+    layout: LayoutName = None,
+    variant: VariantName = None,
+    engine: Annotated[
+        Engine | None,
+        typer.Option(help="fipy is the independent one, for small grids.", show_default=False),
+    ] = None,
+    resolution: Annotated[
+        ResolutionName | None,
+        typer.Option(help="How fine the grid is; the case says if not given."),
+    ] = None,
+    out: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Where the files go; the folder must be there.")
+    ] = Path("."),
+    figures: Annotated[bool, typer.Option("--figures/--no-figures", help="Draw pictures.")] = True,
+    json: AsJson = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
+    debug: Debug = False,
+) -> None:
+    """Solve one layout, print the answer, write the result file.
+
+    \b
+    Examples:
+      soilflow run house.toml
+      soilflow run house.toml --layout "two in the middle" --variant frozen_yard
+      soilflow run house.toml --resolution coarse --no-figures --out results
+      soilflow run house.toml --json > house.json
+      soilflow run results/house.h5
+
+    The files are named after the case; a layout other than the first, a variant and another
+    grid or engine add their names.
+    """
+    with reporting(case, debug=debug):
+        check_folder_of("--out", out / "result")
+        from soilflow.files.job import read_job
+
+        job = read_job(case)
+        usual_layout, usual_variant, usual_grid, usual_engine = job.usual
+        read = _with_grid(job.case, str(resolution or usual_grid))
+        read = pick_variant(read, usual_variant if variant is None else variant)
+        chosen = pick_layout(read, usual_layout if layout is None else layout)
+        solver = str(engine or usual_engine)
+        stem = job.stem_of(chosen.name, read.variant, read.resolution.name, solver)
+        if (out / f"{stem}.h5").resolve() == case.resolve():
+            raise WrongCommand(f'"{case}" would be overwritten; give another --out')
+        result = _solve(read, chosen, solver, quiet=quiet)
+
+        from soilflow.output.printout import print_result
+        from soilflow.output.report import result_to_dict
+
+        try:
+            paths = [_save(result, read, job.text, out / f"{stem}.h5", solver)]
+            if figures:
+                paths += _draw(result, read, out, stem)
+        finally:  # a full disk or a closed pipe must not cost the other half of the work
+            show(
+                lambda: print_result(result, read, verbose=verbose),
+                lambda: result_to_dict(result),
+                json=json,
+                quiet=quiet,
+            )
+        wrote(paths, json=json, quiet=quiet)
+
+
+def _with_grid(case: Case, name: str) -> Case:
+    from soilflow.flow.grid import COARSE, FINE, NORMAL
+
+    grids = {grid.name: grid for grid in (COARSE, NORMAL, FINE)}
+    if name not in grids:
+        raise WrongCommand(f'the result was made on a grid "{name}"; give --resolution')
+    return case.with_resolution(grids[name])
+
+
+def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool) -> Result:
+    from soilflow.run import estimate, run_layout
+
+    cost = estimate(case, layout)
+    slow = cost.seconds > _SLOW and not quiet
+    if slow:
+        typer.echo(f"solving {cost.cells} cells, about {cost.seconds:.0f} s ...", err=True)
+    with meter("unit fields", shown=slow) as progress:
+        if engine != Engine.FIPY:
+            return run_layout(case, layout, progress=progress)
+        from soilflow.engines import solve_soil_fipy
+
+        result = run_layout(case, layout, engine=solve_soil_fipy, progress=progress)
+        return replace(result, notes=("solved with FiPy, the engine for checks", *result.notes))
+
+
+def _save(result: Result, case: Case, text: str, path: Path, engine: str) -> Path:
+    from soilflow.files.result_hdf5 import write_result
+
+    write_result(result, case, text, path, engine=engine)
+    return path
+
+
+def _draw(result: Result, case: Case, folder: Path, stem: str) -> tuple[Path, ...]:
+    from soilflow.output.pictures import save_run_figures
+
+    return save_run_figures(case, result, folder, stem)
