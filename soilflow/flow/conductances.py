@@ -57,15 +57,13 @@ def slot_legs(
 
     Notes
     -----
-    Lattice radius of a cell that carries a slot in a corner: 0.359 (hx + hz), within 2 % for
-    the side ratios used, exact value 0.7178 h for a square cell (derived from the five-point
-    lattice Green function). A corner sees the slot as a quarter cylinder of radius w / 2, open
+    A corner sees the slot as a quarter cylinder of radius w / 2, open
     floor as two corners with half the conductance and radius w / 4 each.
     """
     to_reference = share * aperture**3 / (12.0 * viscosity * path) * length
     soil = np.minimum(horizontal, vertical) > 0.0
     stretch = np.where(soil, vertical / np.where(soil, horizontal, 1.0), 1.0) ** 0.25
-    r_cell = 0.359 * (across * stretch + down / stretch)
+    r_cell = _corner_cell_radius(across * stretch, down / stretch)
     r_slot = 0.5 * aperture * share * stretch
     missing = np.log(np.maximum(r_cell / r_slot, 1.0))
     mean = np.sqrt(horizontal * vertical)
@@ -74,6 +72,19 @@ def slot_legs(
     to_soil = np.where(soil, to_soil, 0.0)
     to_sheet = sheet * length / (viscosity * 0.5 * across)
     return to_reference, to_soil, to_sheet
+
+
+def _corner_cell_radius(across: Array, down: Array) -> Array:
+    """Radius at which the field of a source in a corner cell has that cell's value. [m]
+
+    r = e^-g / 4 sqrt(hx^2 + hz^2) exp(1/2 + (hx/hz atan(hz/hx) + hz/hx atan(hx/hz)) / 2), with
+    Euler's g: 0.7178 h for a square cell. Derived here from the lattice Green function of the
+    mirrored corner, whose source is spread over four cells.
+    """
+    ratio = across / down
+    turned = ratio * np.arctan(1.0 / ratio) + np.arctan(ratio) / ratio
+    spread = np.hypot(across, down) * np.exp(0.5 + 0.5 * turned)
+    return np.asarray(0.25 * math.exp(-np.euler_gamma) * spread)
 
 
 def star_to_triangle(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]:
