@@ -24,10 +24,11 @@ LEVEL = {
 }
 ONLY_IN = {
     "fipy": ("soilflow.flow.fipy_engine",),
-    "h5py": ("soilflow.files.result_hdf5",),
+    "h5py": ("soilflow.files.result_hdf5", "soilflow.files.result_views"),
     "matplotlib": ("soilflow.output",),
     "pydantic": ("soilflow.units", "soilflow.files"),
     "pydantic_core": ("soilflow.units", "soilflow.files"),
+    "xarray": ("soilflow.results.dataset",),
 }
 # Rooms that see less than their layer would allow, and why.
 MAY_SEE = {

@@ -162,7 +162,8 @@ def _carry_up(soil: SoilMap, viscosity: float, have: Mask, fields: Array) -> Non
     """Value at the slab underside: soil below and the slab's leak above, in balance."""
     leaks = soil.area_leaks
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
-    under = (iz == soil.top_layer) & np.isfinite(leaks.leakance) & have[ix, iy]
+    under = (iz == soil.top_layer) & np.isfinite(leaks.leakance) & (leaks.axis == 2)
+    under &= have[ix, iy]
     ix, iy, iz, port = ix[under], iy[under], iz[under], leaks.port[under]
     area, leakance = leaks.area[under], leaks.leakance[under]
     half = 0.5 * soil.grid.sizes(2)[iz]

@@ -4,123 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
-from soilflow.flow.response import SoilResponse
-from soilflow.flow.soil_map import SoilMap
-from soilflow.flow.soil_network import SoilNetwork
+from soilflow.air import Air
 from soilflow.layout.layout import Layout
-from soilflow.operating_point import OperatingPoint
-from soilflow.results.coverage import WorstPatch
-from soilflow.results.floor import FloorPressure
-from soilflow.results.leaks import LeakFlows, WorstOpening
+from soilflow.results.dataset import labelled
+from soilflow.results.solved import Baseline, ConditionResult, SoilSolution
+from soilflow.results.tables import array_groups
 from soilflow.site.site import Site
 
+if TYPE_CHECKING:
+    from xarray import Dataset
+
 __all__ = ["Baseline", "ConditionResult", "Result", "SoilSolution"]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SoilSolution:
-    """The solved soil: map, conductances and unit fields.
-
-    Parameters
-    ----------
-    soil : SoilMap
-        What is there.
-    network : SoilNetwork
-        Its conductances.
-    response : SoilResponse
-        Its unit fields and port matrix.
-    """
-
-    soil: SoilMap
-    network: SoilNetwork
-    response: SoilResponse
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Baseline:
-    """The floor as it is found, before digging: no pit, no pipe, no fan.
-
-    Parameters
-    ----------
-    floor : FloorPressure
-        Pressure under the slab.
-    house : LeakFlows
-        Air between soil and house.
-    test_holes : mapping of str to float
-        Pressure at each test hole. [Pa]
-    """
-
-    floor: FloorPressure
-    house: LeakFlows
-    test_holes: Mapping[str, float]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ConditionResult:
-    """What happens under one condition.
-
-    Parameters
-    ----------
-    name : str
-        Name of the condition.
-    outdoor_pressure : float
-        What the outdoors exceeds the room by. [Pa]
-    operating_point : OperatingPoint
-        Pressures and flows with the fan on.
-    fan_off : OperatingPoint
-        The same with the fan off and the discharge open, or the points capped.
-    node_u : array, shape (nodes,)
-        p + p^2 / (2 p_atm) at the nodes, fan on. [Pa]
-    floor, floor_off : FloorPressure
-        Pressure under the slab, fan on and fan off.
-    coverage_area, coverage_perimeter : mapping of float to float
-        Share of floor and of wall strips by threshold [Pa]. [-]
-    worst : WorstPatch
-        The worst place.
-    opening : WorstOpening or None
-        The worst opening.
-    house_on, house_off, outdoors_on : LeakFlows
-        Air between soil and house, fan on and off, and between soil and outdoors, fan on.
-    test_holes, test_holes_off : mapping of str to float
-        Pressure at each test hole, fan on and fan off. [Pa]
-    baseline : Baseline or None
-        The same floor before digging; None when it was not asked for.
-    """
-
-    name: str
-    outdoor_pressure: float
-    operating_point: OperatingPoint
-    fan_off: OperatingPoint
-    node_u: NDArray[np.float64]
-    floor: FloorPressure
-    floor_off: FloorPressure
-    coverage_area: Mapping[float, float]
-    coverage_perimeter: Mapping[float, float]
-    worst: WorstPatch
-    opening: WorstOpening | None
-    house_on: LeakFlows
-    house_off: LeakFlows
-    outdoors_on: LeakFlows
-    test_holes: Mapping[str, float]
-    test_holes_off: Mapping[str, float]
-    baseline: Baseline | None = None
-
-    @property
-    def passes(self) -> bool:
-        """Whether the whole floor is at or beyond the pass line."""
-        return self.worst.margin >= 0.0
-
-    def __repr__(self) -> str:
-        area = ", ".join(f"{100 * v:.1f} % at {t:g} Pa" for t, v in self.coverage_area.items())
-        return (
-            f"ConditionResult({self.name}: worst margin {self.worst.margin:.3g} Pa at "
-            f"({self.worst.x:.2f}, {self.worst.y:.2f}) m, covered {area}, "
-            f"fan {self.operating_point.fan_flow:.3g} m3/s)"
-        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -135,6 +31,8 @@ class Result:
         What is there.
     arrangement : Layout
         The layout itself.
+    air : Air
+        Air in the soil.
     hole_places : mapping of str to (float, float)
         Places of the test holes. [m]
     solution : SoilSolution
@@ -152,6 +50,7 @@ class Result:
     variant: str
     site: Site
     arrangement: Layout
+    air: Air
     hole_places: Mapping[str, tuple[float, float]]
     solution: SoilSolution
     conditions: Mapping[str, ConditionResult]
@@ -172,6 +71,24 @@ class Result:
     def mass_balance(self) -> float:
         """Largest imbalance of a unit field relative to its flow. [-]"""
         return self.solution.response.balance
+
+    def to_xarray(self) -> Dataset:
+        """All arrays of the result as one labelled data set.
+
+        Returns
+        -------
+        dataset : xarray.Dataset
+            Fields over z (height above the slab underside, up), y and x, and over condition or
+            port where there is one for each; every variable has its unit and a long name.
+
+        Raises
+        ------
+        SoilflowError
+            xarray is not installed.
+        """
+        facts = {"title": self.title, "layout": self.layout, "variant": self.variant}
+        groups = array_groups(self.solution, self.conditions, self.hole_places, self.air)
+        return labelled(groups, facts)
 
     def __repr__(self) -> str:
         lines = [
