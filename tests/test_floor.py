@@ -34,7 +34,7 @@ def column(*, extra=(), held=None):
     grid = Grid(x=np.linspace(0.0, 2.0, 9), y=np.linspace(0.0, 1.0, 5), z=z)
     effects = (
         SetsPermeability(where=Prism(plan=FLOOR, top=0.0, bottom=1.5), horizontal=K, vertical=K),
-        LeaksOverArea(plan=FLOOR, depth=0.0, leakance=LEAKANCE, reference="house"),
+        LeaksOverArea(plan=FLOOR, depth=0.0, leakance=LEAKANCE, reference="house", floor=True),
         *extra,
     )
     if held is None:

@@ -110,9 +110,9 @@ def star_to_triangle(a: Array, b: Array, c: Array) -> tuple[Array, Array, Array]
 
 
 def area_conductance(
-    area: Array, leakance: Array, half: Array, vertical: Array, viscosity: float
+    area: Array, leakance: Array, half: Array, permeability: Array, viscosity: float
 ) -> Array:
-    """Conductance from a cell centre through its top face and a cover to a reference.
+    """Conductance from a cell centre through a face and its cover to a reference.
 
     Parameters
     ----------
@@ -122,8 +122,8 @@ def area_conductance(
         Permeability over thickness of the cover, infinite for open ground. [m]
     half : array, shape (n,)
         Distance from the face to the cell centre; 0 when air meets the cover directly. [m]
-    vertical : array, shape (n,)
-        Vertical permeability of the soil. [m2]
+    permeability : array, shape (n,)
+        Permeability of the soil across the face. [m2]
     viscosity : float
         Viscosity of the soil air. [Pa s]
 
@@ -133,7 +133,7 @@ def area_conductance(
         Series of cover and soil. [m3/(s Pa)]
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        below = np.where(half > 0.0, half / vertical, 0.0)
+        below = np.where(half > 0.0, half / permeability, 0.0)
     return np.asarray(area / (viscosity * (1.0 / leakance + below)))
 
 

@@ -173,10 +173,10 @@ def area_links(soil: SoilMap, cells: Cells, viscosity: float) -> Links:
     """
     leaks = soil.area_leaks
     own, above, over_gap = _cell_numbers(soil, cells, leaks.cell)
-    ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
-    half = np.where(over_gap, 0.0, 0.5 * soil.grid.sizes(2)[iz])
+    over_gap = over_gap & (leaks.axis == 2)
+    half, permeability = soil.beside(leaks.cell, leaks.axis)
     conductance = area_conductance(
-        leaks.area, leaks.leakance, half, soil.vertical[ix, iy, iz], viscosity
+        leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), permeability, viscosity
     )
     return Links(
         cell=np.where(over_gap, above, own),

@@ -172,6 +172,12 @@ def _check_size(soil: SoilMap) -> None:
 
 
 def _warn_of_staircases(soil: SoilMap) -> None:
+    if soil.conductors.names:
+        raise InputError(
+            f'the FiPy engine knows no line conductors, and "{soil.conductors.names[0]}" is one; '
+            "use the soil network",
+            field="site",
+        )
     for item in soil.held:
         if item.smear > 0.0 and item.smear_ratio < 1.0:
             raise InputError(

@@ -10,16 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.errors import InputError
-from soilflow.layout.bodies import HeldBody
-from soilflow.site.effects import (
-    Blocks,
-    BlocksFace,
-    CarriesAlongSheet,
-    Effect,
-    LeaksAlongLine,
-    LeaksOverArea,
-    SetsPermeability,
+from soilflow.flow.grid_lines import (
+    FAR,
+    centre_lines,
+    effect_lines,
+    house_range,
+    reach_of_yard,
 )
+from soilflow.layout.bodies import HeldBody
+from soilflow.site.effects import Effect, SetsPermeability
 
 __all__ = ["COARSE", "FINE", "NORMAL", "Grid", "Resolution", "graded_edges", "grid_for"]
 
@@ -27,7 +26,6 @@ Array = NDArray[np.float64]
 
 # Two required lines closer than this are one line: below any tolerance of a floor plan. [m]
 _SAME = 1e-6
-_FAR = 1e3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,33 +232,6 @@ def graded_edges(
     return np.concatenate(pieces)
 
 
-def _effect_lines(effect: Effect) -> tuple[list[set[float]], list[set[float]]]:
-    """Coordinates an effect wants as grid lines, and those where it wants small cells."""
-    sharp: list[set[float]] = [set(), set(), set()]
-    plain: list[set[float]] = [set(), set(), set()]
-    if isinstance(effect, (LeaksAlongLine, BlocksFace)):
-        for axis in range(2):
-            sharp[axis].update((effect.start[axis], effect.end[axis]))
-        if isinstance(effect, BlocksFace):
-            sharp[2].update((effect.top, effect.bottom))
-        return sharp, plain
-    if isinstance(effect, CarriesAlongSheet | LeaksOverArea):
-        plan = effect.plan
-    else:
-        plan = effect.where.plan
-        into = sharp if isinstance(effect, Blocks) else plain
-        into[2].update((effect.where.top, effect.where.bottom))
-    into = sharp if isinstance(effect, Blocks | CarriesAlongSheet) else plain
-    if isinstance(effect, SetsPermeability):
-        return sharp, plain
-    for part in getattr(plan, "geoms", [plan]):
-        for ring in (part.exterior, *part.interiors):
-            for x, y in ring.coords:
-                into[0].add(float(x))
-                into[1].add(float(y))
-    return sharp, plain
-
-
 def grid_for(
     effects: Sequence[Effect],
     held: Sequence[HeldBody],
@@ -290,9 +261,9 @@ def grid_for(
     sharp: list[set[float]] = [set(), set(), set()]
     plain: list[set[float]] = [set(), set(), set()]
     for effect in effects:
-        for own, wanted in zip((sharp, plain), _effect_lines(effect), strict=True):
+        for own, wanted in zip((sharp, plain), effect_lines(effect), strict=True):
             for axis in range(3):
-                own[axis] |= {v for v in wanted[axis] if abs(v) < _FAR}
+                own[axis] |= {v for v in wanted[axis] if abs(v) < FAR}
     tops = [e.where.top for e in effects if isinstance(e, SetsPermeability)]
     bottoms = [e.where.bottom for e in effects if isinstance(e, SetsPermeability)]
     if not tops:
@@ -308,26 +279,6 @@ def grid_for(
     for _ in range(resolution.splits):
         grid = grid.split()
     return grid
-
-
-def _margin(effects: Sequence[Effect]) -> float:
-    """Reach of the yard: three half-widths of the floor, its shorter side counting. [m]"""
-    floors = [e.plan.bounds for e in effects if isinstance(e, LeaksOverArea) and e.depth == 0.0]
-    inner = [f for f in floors if max(abs(v) for v in f) < _FAR]
-    if not inner:
-        return 10.0
-    x0, y0, x1, y1 = inner[0]
-    return max(1.5 * min(x1 - x0, y1 - y0), 6.0)
-
-
-def _house_range(axis: int, sharp: set[float], effects: Sequence[Effect]) -> tuple[float, float]:
-    """Outer wall faces along an axis, or the floor's edges where there is no wall. [m]"""
-    bounds = [e.plan.bounds for e in effects if isinstance(e, LeaksOverArea) and e.depth == 0.0]
-    ends = [b[i] for b in bounds for i in (axis, axis + 2) if abs(b[i]) < _FAR]
-    every = [*sharp, *ends]
-    if not every:
-        raise InputError("nothing says how far the house reaches", field="slab")
-    return min(every), max(every)
 
 
 def _axis_edges(
@@ -346,7 +297,10 @@ def _axis_edges(
     required = sharp | plain
     optional: set[float] = set()
     for item in held:
-        lo, hi, exact = item.body.refinement()[axis]
+        spans = item.body.refinement()
+        if not spans:
+            continue
+        lo, hi, exact = spans[axis]
         if axis == 2:
             lo = max(lo, 0.0)
             size = hi / resolution.cells_per_radius
@@ -364,34 +318,15 @@ def _axis_edges(
     if axis == 2:
         required |= {*depth_range, 0.0}
         sources.append((0.0, 0.0, h))
-        largest = [(-_FAR, _FAR, resolution.largest_down)]
+        largest = [(-FAR, FAR, resolution.largest_down)]
     else:
-        floor_lo, floor_hi = _house_range(axis, sharp, effects)
-        margin = _margin(effects)
+        floor_lo, floor_hi = house_range(axis, sharp, effects)
+        margin = reach_of_yard(effects)
         low, high = floor_lo - margin, floor_hi + margin
         required = {v for v in required if low < v < high} | {low, high}
         largest = [
-            (-_FAR, _FAR, resolution.largest_outside),
+            (-FAR, FAR, resolution.largest_outside),
             (floor_lo, floor_hi, resolution.largest_inside),
         ]
-    required |= _centre_lines(optional, required, sources, rate)
+    required |= centre_lines(optional, required, sources, rate)
     return graded_edges(sorted(required), sources, resolution.growth, largest)
-
-
-def _centre_lines(
-    wanted: set[float],
-    required: set[float],
-    sources: Sequence[tuple[float, float, float]],
-    rate: float,
-) -> set[float]:
-    """Centre lines that cost no sliver beside a real interface or each other. [m]"""
-    groups: list[list[tuple[float, float]]] = []
-    for line in sorted(wanted):
-        cell = 0.75 * min(h + rate * max(a - line, line - b, 0.0) for a, b, h in sources)
-        if groups and line - groups[-1][-1][0] <= max(cell, groups[-1][-1][1]):
-            groups[-1].append((line, cell))
-        else:
-            groups.append([(line, cell)])
-    # neighbours count as their mean: keeping the first would give a mirrored house another grid
-    means = [np.mean(group, axis=0) for group in groups]
-    return {float(at) for at, cell in means if min(abs(at - r) for r in required) > cell}

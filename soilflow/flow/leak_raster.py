@@ -3,95 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from soilflow.flow.grid import Grid
+from soilflow.flow.leaks_on_grid import AreaLeaks, LineLeaks
 from soilflow.layout.bodies import HeldBody
-from soilflow.site.effects import Effect, LeaksAlongLine, LeaksOverArea
+from soilflow.site.effects import Effect, LeaksAlongLine, LeaksOverArea, LeaksOverFace
 
-__all__ = ["AreaLeaks", "DirectLeaks", "LeakRaster", "LineLeaks", "columns_in"]
+__all__ = ["LeakRaster", "columns_in"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Index = NDArray[np.int64]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class AreaLeaks:
-    """Upper cell faces that leak to a reference, one entry per face.
-
-    Parameters
-    ----------
-    cell : array of int, shape (n,)
-        Flat cell index under the face.
-    area : array, shape (n,)
-        Leaking area. [m2]
-    leakance : array, shape (n,)
-        Permeability over thickness of the cover, infinite for open ground. [m]
-    port : array of int, shape (n,)
-        Index into the ports of the map.
-    """
-
-    cell: Index
-    area: Array
-    leakance: Array
-    port: Index
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class LineLeaks:
-    """Stretches of slot, one entry per cell and side.
-
-    Parameters
-    ----------
-    cell : array of int, shape (n,)
-        Flat index of the cell the slot opens into.
-    length : array, shape (n,)
-        Length of slot in that cell. [m]
-    aperture, path : array, shape (n,)
-        Width of the slot and its length along the flow. [m]
-    share : array, shape (n,)
-        Part of the slot's conductance this side carries: 1 in a corner, 0.5 in open floor. [-]
-    normal : array of int, shape (n,)
-        Axis across the slot, 0 or 1.
-    port : array of int, shape (n,)
-        Index into the ports of the map.
-    line : array of int, shape (n,)
-        Index into ``SoilMap.line_names``.
-    """
-
-    cell: Index
-    length: Array
-    aperture: Array
-    path: Array
-    share: Array
-    normal: Index
-    port: Index
-    line: Index
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class DirectLeaks:
-    """Leaks that open straight into a held body, without soil between.
-
-    Parameters
-    ----------
-    body, port : array of int, shape (n,)
-        Ports at the two ends, indices into the ports of the map.
-    geometry : array, shape (n,)
-        Conductance times viscosity. [m3]
-    line : array of int, shape (n,)
-        Index into ``SoilMap.line_names``; -1 for the slab body.
-    """
-
-    body: Index
-    port: Index
-    geometry: Array
-    line: Index
 
 
 def _ints(values: Sequence[int]) -> Index:
@@ -125,7 +51,9 @@ class LeakRaster:
     grid : Grid
         The grid, shape (nx, ny, nz).
     air : array of bool, shape (nx, ny, nz)
-        Soil cells with an air path.
+        Cells with an air path, in the top layer also by way of a gap above them.
+    soil : array of bool, shape (nx, ny, nz)
+        Soil cells with an air path of their own.
     cavity : array of int, shape (nx, ny, nz)
         Index of the held body a cell lies in, -1 for none.
     open_x, open_y : array of bool, shape (nx - 1, ny, nz), (nx, ny - 1, nz)
@@ -142,6 +70,7 @@ class LeakRaster:
         self,
         grid: Grid,
         air: Mask,
+        soil: Mask,
         cavity: NDArray[np.int16],
         open_x: Mask,
         open_y: Mask,
@@ -149,7 +78,7 @@ class LeakRaster:
         ports: tuple[str, ...],
         body_port: Sequence[int],
     ) -> None:
-        self.grid, self.air, self.cavity = grid, air, cavity
+        self.grid, self.air, self.soil, self.cavity = grid, air, soil, cavity
         self.open = (open_x, open_y)
         self.held, self.ports, self.body_port = held, ports, body_port
         self.top = grid.index_of(2, 0.0)
@@ -171,33 +100,64 @@ class LeakRaster:
         direct : list of (int, int, float, int)
             Ports of body and reference, conductance times viscosity, -1 for no slot. [m3]
         """
-        grid = self.grid
-        cells, areas, leakances, ports = [], [], [], []
+        rows: list[tuple[Index, Array, float, int, int]] = []
         direct: list[tuple[int, int, float, int]] = []
         for effect in effects:
-            if not isinstance(effect, LeaksOverArea) or effect.leakance == 0.0:
-                continue
-            layer = grid.index_of(2, effect.depth)
-            columns = columns_in(grid, effect.plan)
-            area = np.where(columns, np.outer(grid.sizes(0), grid.sizes(1)), 0.0)
-            port = self.ports.index(effect.reference)
-            if layer == self.top and np.isfinite(effect.leakance):
-                direct += self._cut_at_rims(area, columns, effect.leakance, port)
-            area = np.where(self.air[:, :, layer], area, 0.0)
-            ix, iy = np.nonzero(area)
-            cells.append(np.ravel_multi_index((ix, iy, np.full(ix.shape, layer)), grid.shape))
-            areas.append(area[ix, iy])
-            leakances.append(np.full(ix.shape, effect.leakance))
-            ports.append(np.full(ix.shape, port))
+            if isinstance(effect, LeaksOverArea) and effect.leakance > 0.0:
+                rows.append(self._upper_faces(effect, direct))
+            elif isinstance(effect, LeaksOverFace) and effect.leakance > 0.0:
+                rows.append(self._upright_faces(effect, direct))
+        cells = [row[0] for row in rows]
+        each = [[np.full(row[0].shape, row[i]) for row in rows] for i in (2, 3, 4)]
         return (
             AreaLeaks(
                 cell=_ints(np.concatenate([*cells, []]).tolist()),
-                area=np.concatenate([*areas, []]),
-                leakance=np.concatenate([*leakances, []]),
-                port=_ints(np.concatenate([*ports, []]).tolist()),
+                area=np.concatenate([*(row[1] for row in rows), []]),
+                leakance=np.concatenate([*each[0], []]),
+                port=_ints(np.concatenate([*each[1], []]).tolist()),
+                axis=_ints(np.concatenate([*each[2], []]).tolist()),
             ),
             direct,
         )
+
+    def _upper_faces(
+        self, effect: LeaksOverArea, direct: list[tuple[int, int, float, int]]
+    ) -> tuple[Index, Array, float, int, int]:
+        grid = self.grid
+        layer = grid.index_of(2, effect.depth)
+        columns = columns_in(grid, effect.plan)
+        area = np.where(columns, np.outer(grid.sizes(0), grid.sizes(1)), 0.0)
+        port = self.ports.index(effect.reference)
+        if layer == self.top and np.isfinite(effect.leakance):
+            direct += self._cut_at_rims(area, columns, effect.leakance, port)
+        area = np.where(self.air[:, :, layer], area, 0.0)
+        ix, iy = np.nonzero(area)
+        cells = np.ravel_multi_index((ix, iy, np.full(ix.shape, layer)), grid.shape)
+        return cells, area[ix, iy], effect.leakance, port, 2
+
+    def _upright_faces(
+        self, effect: LeaksOverFace, direct: list[tuple[int, int, float, int]]
+    ) -> tuple[Index, Array, float, int, int]:
+        grid, port = self.grid, self.ports.index(effect.reference)
+        normal = 0 if effect.start[0] == effect.end[0] else 1
+        line = grid.index_of(normal, effect.start[normal])
+        row = line if effect.inward[normal] > 0 else line - 1
+        along, down = grid.centres(1 - normal), grid.centres(2)
+        low, high = sorted((effect.start[1 - normal], effect.end[1 - normal]))
+        where = np.outer(
+            (along > low) & (along < high), (down > effect.top) & (down < effect.bottom)
+        )
+        area = np.outer(grid.sizes(1 - normal), grid.sizes(2))
+        dug = np.take(self.cavity, row, axis=normal)
+        for i in range(len(self.held)):
+            met = float(area[where & (dug == i)].sum())
+            if met > 0.0:
+                direct.append((self.body_port[i], port, met * effect.leakance, -1))
+        a, iz = np.nonzero(where & np.take(self.soil, row, axis=normal))
+        place = [a, a, iz]
+        place[normal] = np.full(a.shape, row)
+        cells = np.ravel_multi_index(tuple(place), grid.shape)
+        return cells, area[a, iz], effect.leakance, port, normal
 
     def _cut_at_rims(
         self, area: Array, columns: Mask, leakance: float, port: int
@@ -331,7 +291,7 @@ class LeakRaster:
         length = np.where(share > 0, length, 0.0)
         column = [0, 0]
         column[normal] = row
-        cubic = effect.aperture**3 / (12.0 * effect.path)
+        cubic = effect.stretch * effect.aperture**3 / (12.0 * effect.path)
         for i in over:
             for a, b in self.held[i].body.rim_intervals(along, effect.start[normal]):
                 cut = np.clip(
@@ -356,7 +316,7 @@ class LeakRaster:
             rows.append(
                 (
                     cell,
-                    float(length[k]),
+                    effect.stretch * float(length[k]),
                     effect.aperture,
                     effect.path,
                     float(share[k]),

@@ -14,21 +14,19 @@ from numpy.typing import NDArray
 
 from soilflow.errors import InputError
 from soilflow.flow.grid import Grid
-from soilflow.flow.leak_raster import (
-    AreaLeaks,
-    DirectLeaks,
-    LeakRaster,
-    LineLeaks,
-    columns_in,
-)
+from soilflow.flow.leak_raster import LeakRaster, columns_in
+from soilflow.flow.leaks_on_grid import AreaLeaks, DirectLeaks, LineLeaks
+from soilflow.flow.line_raster import LineConductors, lay_lines
 from soilflow.layout.bodies import HeldBody
 from soilflow.site.effects import (
     Blocks,
     BlocksFace,
+    CarriesAlongLine,
     CarriesAlongSheet,
     Effect,
     LeaksAlongLine,
     LeaksOverArea,
+    LeaksOverFace,
     MultipliesPermeability,
     Prism,
     SetsPermeability,
@@ -38,6 +36,8 @@ __all__ = ["NO_AIR_PATH", "SoilMap", "build_soil_map"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+_LEAKS = LeaksOverArea | LeaksOverFace | LeaksAlongLine
 
 # Soil tighter than this counts as having no air path at all (chosen by the project). [m2]
 NO_AIR_PATH = 1e-17
@@ -61,8 +61,8 @@ class SoilMap:
         Inner faces that no thin wall blocks.
     sheet : array, shape (nx, ny)
         Transmissivity of the gap at the slab underside, 0 for none. [m3]
-    floor : array of bool, shape (nx, ny)
-        Columns under a slab.
+    floor_port : array of int, shape (nx, ny)
+        Port that the slab over a column leaks to, -1 where there is no slab.
     ports : tuple of str
         References first, then held bodies.
     held : tuple of HeldBody
@@ -71,6 +71,8 @@ class SoilMap:
         The leaks.
     line_names : tuple of str
         Names of the slots.
+    conductors : LineConductors
+        Lines of one pressure.
     """
 
     grid: Grid
@@ -81,18 +83,46 @@ class SoilMap:
     open_x: Mask
     open_y: Mask
     sheet: Array
-    floor: Mask
+    floor_port: NDArray[np.int64]
     ports: tuple[str, ...]
     held: tuple[HeldBody, ...]
     area_leaks: AreaLeaks
     line_leaks: LineLeaks
     direct_leaks: DirectLeaks
     line_names: tuple[str, ...]
+    conductors: LineConductors
 
     @property
     def top_layer(self) -> int:
         """Index of the first cell layer below the slab underside."""
         return self.grid.index_of(2, 0.0)
+
+    @property
+    def floor(self) -> Mask:
+        """Columns under a slab, shape (nx, ny)."""
+        return self.floor_port >= 0
+
+    def beside(self, cell: NDArray[np.int64], axis: NDArray[np.int64]) -> tuple[Array, Array]:
+        """What lies between the centres of cells and one of their faces.
+
+        Parameters
+        ----------
+        cell : array of int, shape (n,)
+            Flat cell indices.
+        axis : array of int, shape (n,)
+            Axis across the face.
+
+        Returns
+        -------
+        half : array, shape (n,)
+            Half the cell. [m]
+        permeability : array, shape (n,)
+            Permeability across the face. [m2]
+        """
+        place = np.unravel_index(cell, self.grid.shape)
+        sizes = np.array([self.grid.sizes(a)[place[a]] for a in range(3)])
+        half = 0.5 * sizes[axis, np.arange(cell.size)]
+        return half, np.where(axis == 2, self.vertical[place], self.horizontal[place])
 
     def body_port(self, body: int) -> int:
         """Port of a held body.
@@ -151,15 +181,25 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
     open_x, open_y = _open_faces(grid, effects)
     ports = _port_names(effects, held)
     top = grid.index_of(2, 0.0)
-    sheet, floor = _sheet_and_floor(grid, effects, ~solid[:, :, top] & (cavity[:, :, top] < 0))
+    sheet = _sheet(grid, effects, ~solid[:, :, top] & (cavity[:, :, top] < 0))
     opens = air.copy()
     opens[:, :, top] |= sheet > 0.0
     body_port = [ports.index(item.port) for item in held]
-    raster = LeakRaster(grid, opens, cavity, open_x, open_y, held, ports, body_port)
+    raster = LeakRaster(grid, opens, air, cavity, open_x, open_y, held, ports, body_port)
     names = tuple(e.name for e in effects if isinstance(e, LeaksAlongLine))
     area, area_direct = raster.area_leaks(effects)
     line, line_direct = raster.line_leaks(effects)
     direct = [*area_direct, *line_direct]
+    conductors = lay_lines(
+        grid,
+        effects,
+        held,
+        ports,
+        air=air,
+        cavity=cavity,
+        horizontal=horizontal,
+        vertical=vertical,
+    )
     return SoilMap(
         grid=grid,
         horizontal=horizontal,
@@ -169,7 +209,7 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
         open_x=open_x,
         open_y=open_y,
         sheet=sheet,
-        floor=floor,
+        floor_port=_floor_ports(grid, effects, ports),
         ports=ports,
         held=tuple(held),
         area_leaks=area,
@@ -181,6 +221,7 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
             line=np.array([d[3] for d in direct], dtype=np.int64),
         ),
         line_names=names,
+        conductors=conductors,
     )
 
 
@@ -212,9 +253,22 @@ def _permeability(grid: Grid, effects: Sequence[Effect]) -> tuple[Array, Array, 
             horizontal[columns, layers] = effect.horizontal
             vertical[columns, layers] = effect.vertical
         else:
-            horizontal[columns, layers] *= effect.factor
-            vertical[columns, layers] *= effect.factor
+            factor = _factor(grid, effect, columns, layers)
+            horizontal[columns, layers] *= factor
+            vertical[columns, layers] *= factor
     return horizontal, vertical, solid
+
+
+def _factor(
+    grid: Grid, effect: MultipliesPermeability, columns: Mask, layers: slice
+) -> float | Array:
+    """The multiplier in a region, one number or of shape (columns, layers). [-]"""
+    if not callable(effect.factor):
+        return effect.factor
+    x, y, z = _centre_arrays(grid)
+    shape = grid.shape
+    field = np.broadcast_to(effect.factor(x, y, z[..., layers]), (*shape[:2], z[..., layers].size))
+    return np.asarray(field[columns])
 
 
 def _open_faces(grid: Grid, effects: Sequence[Effect]) -> tuple[Mask, Mask]:
@@ -241,7 +295,8 @@ def _open_faces(grid: Grid, effects: Sequence[Effect]) -> tuple[Mask, Mask]:
 
 
 def _port_names(effects: Sequence[Effect], held: Sequence[HeldBody]) -> tuple[str, ...]:
-    references = [e.reference for e in effects if isinstance(e, LeaksOverArea | LeaksAlongLine)]
+    references = [e.reference for e in effects if isinstance(e, _LEAKS)]
+    references += [e.reference for e in effects if isinstance(e, CarriesAlongLine) and e.reference]
     bodies = [item.port for item in held]
     both = set(references) & set(bodies)
     if both:
@@ -249,16 +304,24 @@ def _port_names(effects: Sequence[Effect], held: Sequence[HeldBody]) -> tuple[st
     return tuple(dict.fromkeys([*references, *bodies]))
 
 
-def _sheet_and_floor(grid: Grid, effects: Sequence[Effect], free: Mask) -> tuple[Array, Mask]:
-    """Transmissivity of the gap and the columns under a slab, each of shape (nx, ny)."""
-    nx, ny, _ = grid.shape
-    sheet, floor = np.zeros((nx, ny)), np.zeros((nx, ny), dtype=bool)
+def _sheet(grid: Grid, effects: Sequence[Effect], free: Mask) -> Array:
+    """Transmissivity of the gap, shape (nx, ny); only solids and pits take its place. [m3]"""
+    sheet = np.zeros(grid.shape[:2])
     xx, yy = np.meshgrid(grid.centres(0), grid.centres(1), indexing="ij")
     for effect in effects:
         if isinstance(effect, CarriesAlongSheet):
             columns = columns_in(grid, effect.plan)
             sheet[columns] = effect.transmissivity(xx[columns], yy[columns])
-        elif isinstance(effect, LeaksOverArea) and np.isfinite(effect.leakance):
-            floor |= columns_in(grid, effect.plan)
-    # a gap is air whatever the soil below it holds: only solids and pits take its place
-    return np.where(free, sheet, 0.0), floor
+    # a gap is air whatever the soil below it holds
+    return np.where(free, sheet, 0.0)
+
+
+def _floor_ports(
+    grid: Grid, effects: Sequence[Effect], ports: tuple[str, ...]
+) -> NDArray[np.int64]:
+    """Port of the slab over each column, -1 for none, shape (nx, ny)."""
+    found = np.full(grid.shape[:2], -1, dtype=np.int64)
+    for effect in effects:
+        if isinstance(effect, LeaksOverArea) and effect.floor:
+            found[columns_in(grid, effect.plan)] = ports.index(effect.reference)
+    return found

@@ -15,6 +15,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from soilflow.flow.conductances import area_conductance, slot_legs, star_to_triangle, summed
+from soilflow.flow.edge_lists import EdgeLists
 from soilflow.flow.soil_map import SoilMap
 
 __all__ = ["SoilNetwork", "build_soil_network"]
@@ -41,6 +42,8 @@ class SoilNetwork:
         Node of each soil cell; -1 without one, for solids, cavities and lost islands.
     sheet_node : array of int, shape (nx, ny)
         Node of each gap cell, -1 without one.
+    line_node : array of int, shape (n,)
+        Node of each line conductor, -1 for one that is a port.
     edges : array of int, shape (m, 2)
         Nodes at the two ends.
     conductance : array, shape (m,)
@@ -67,6 +70,7 @@ class SoilNetwork:
     nodes: int
     cell_node: Index
     sheet_node: Index
+    line_node: Index
     edges: Index
     conductance: Array
     port_node: Index
@@ -117,33 +121,6 @@ class SoilNetwork:
         )
 
 
-class _Edges:
-    """Edge and port-edge lists under construction."""
-
-    def __init__(self) -> None:
-        self.i: list[Index] = []
-        self.j: list[Index] = []
-        self.t: list[Array] = []
-        self.node: list[Index] = []
-        self.port: list[Index] = []
-        self.g: list[Array] = []
-        self.slot: list[Index] = []
-
-    def between(self, i: Index, j: Index, t: Array) -> None:
-        use = t > 0.0
-        self.i.append(i[use])
-        self.j.append(j[use])
-        self.t.append(t[use])
-
-    def to_port(self, node: Index, port: Index, g: Array, slot: Index | None = None) -> None:
-        use = g > 0.0
-        number = np.full(node.shape, -1) if slot is None else slot
-        self.slot.append(number[use])
-        self.node.append(node[use])
-        self.port.append(np.broadcast_to(port, node.shape)[use])
-        self.g.append(g[use])
-
-
 def build_soil_network(soil: SoilMap, viscosity: float) -> SoilNetwork:
     """Turn a soil map into conductances.
 
@@ -166,19 +143,23 @@ def build_soil_network(soil: SoilMap, viscosity: float) -> SoilNetwork:
     has_sheet = soil.sheet > 0.0
     sheet_node[has_sheet] = count + np.arange(int(has_sheet.sum()))
     nodes = count + int(has_sheet.sum())
+    blind = soil.conductors.port < 0
+    line_node = np.where(blind, nodes + np.cumsum(blind) - 1, -1)
+    nodes += int(blind.sum())
 
-    edges = _Edges()
+    edges = EdgeLists()
     for axis in range(3):
         _soil_faces(soil, axis, cell_node, viscosity, edges)
     _sheet_edges(soil, cell_node, sheet_node, viscosity, edges)
     _area_leaks(soil, cell_node, sheet_node, viscosity, edges)
+    _line_edges(soil, cell_node, line_node, viscosity, edges)
     slots, slot_nodes = _slots(soil, cell_node, sheet_node, viscosity, edges)
     direct = np.zeros((len(soil.ports),) * 2)
     leaks = soil.direct_leaks
     np.add.at(direct, (leaks.body, leaks.port), leaks.geometry / viscosity)
     np.add.at(direct, (leaks.port, leaks.body), leaks.geometry / viscosity)
     return _without_islands(
-        soil, nodes, cell_node, sheet_node, edges, direct, slots, slot_nodes, viscosity
+        soil, nodes, cell_node, sheet_node, line_node, edges, direct, slots, slot_nodes, viscosity
     )
 
 
@@ -199,7 +180,7 @@ def _face_areas(soil: SoilMap, axis: int) -> Array:
 
 
 def _soil_faces(
-    soil: SoilMap, axis: int, cell_node: Index, viscosity: float, edges: _Edges
+    soil: SoilMap, axis: int, cell_node: Index, viscosity: float, edges: EdgeLists
 ) -> None:
     """Edges between neighbouring soil cells, and from soil cells to cavities beside them."""
     half = np.moveaxis(_half_resistance(soil, axis), axis, 0)
@@ -267,7 +248,7 @@ def _body_conductance(
 
 
 def _sheet_edges(
-    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: _Edges
+    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
 ) -> None:
     """The gap: along itself, down to the soil below it, and into the rims of pits."""
     have = sheet_node >= 0
@@ -310,23 +291,38 @@ def _sheet_edges(
 
 
 def _area_leaks(
-    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: _Edges
+    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
 ) -> None:
-    """Slab body and open ground: through the gap where there is one, else the top half cell."""
+    """Slab body, open ground and wall faces: through the gap where there is one, else half a cell.
+
+    A wall's face leaks through the soil cell beside it, also below a gap.
+    """
     leaks = soil.area_leaks
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
-    vertical = soil.vertical[ix, iy, iz]
-    half = 0.5 * soil.grid.sizes(2)[iz]
-    over_gap = (sheet_node[ix, iy] >= 0) & (iz == soil.top_layer)
+    half, permeability = soil.beside(leaks.cell, leaks.axis)
+    over_gap = (sheet_node[ix, iy] >= 0) & (iz == soil.top_layer) & (leaks.axis == 2)
     g = area_conductance(
-        leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), vertical, viscosity
+        leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), permeability, viscosity
     )
     node = np.where(over_gap, sheet_node[ix, iy], cell_node[ix, iy, iz])
     edges.to_port(node, leaks.port, g)
 
 
+def _line_edges(
+    soil: SoilMap, cell_node: Index, line_node: Index, viscosity: float, edges: EdgeLists
+) -> None:
+    """From each line conductor, a node or a port, to the soil cells it passes."""
+    lines = soil.conductors
+    node = cell_node.ravel()[lines.cell]
+    own, port = line_node[lines.line], lines.port[lines.line]
+    g = lines.geometry / viscosity
+    blind = own >= 0
+    edges.between(own[blind], node[blind], g[blind])
+    edges.to_port(node[~blind], port[~blind], g[~blind])
+
+
 def _slots(
-    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: _Edges
+    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
 ) -> tuple[Array, Index]:
     """Slots as triangles between reference, soil cell and gap cell."""
     leaks = soil.line_leaks
@@ -359,7 +355,8 @@ def _without_islands(
     nodes: int,
     cell_node: Index,
     sheet_node: Index,
-    edges: _Edges,
+    line_node: Index,
+    edges: EdgeLists,
     direct: Array,
     slots: Array,
     slot_nodes: Index,
@@ -381,6 +378,7 @@ def _without_islands(
         nodes=int(keep.sum()),
         cell_node=number[cell_node],
         sheet_node=number[sheet_node],
+        line_node=number[line_node],
         edges=np.column_stack([number[i[inside]], number[j[inside]]]),
         conductance=t[inside],
         port_node=number[node],

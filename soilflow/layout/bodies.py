@@ -3,6 +3,8 @@
 A body knows three things: which points lie inside it, how far along a grid line its surface is
 from a point outside, and what it cuts out of the slab underside (its rim). Plan coordinates are
 x east, y north; z is depth, down.
+
+Length: six shapes, each with the same eight questions.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from shapely.geometry import Polygon
 
 from soilflow.site.plan import disk_area_in
 
-__all__ = ["Ball", "Body", "Brick", "Cylinder", "HeldBody", "Intervals", "Outside"]
+__all__ = ["Ball", "Body", "Brick", "Cylinder", "HeldBody", "Intervals", "OnLine", "Outside"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -369,6 +371,51 @@ class Outside:
     def refinement(self) -> tuple[tuple[float, float, float], ...]:
         """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
         return self.inner.refinement()
+
+
+@dataclass(frozen=True, kw_only=True)
+class OnLine:
+    """No cavity of its own: the port takes the place of a line conductor.
+
+    Parameters
+    ----------
+    line : str
+        Name of the line conductor.
+    """
+
+    line: str
+
+    def contains(self, x: Array, y: Array, z: Array) -> Mask:
+        """Tell which points lie inside: none."""
+        return np.zeros(np.broadcast(x, y, z).shape, dtype=bool)
+
+    def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
+        """Distance from outside points along an axis to the surface: there is none. [m]"""
+        return np.full(np.broadcast(x, y, z).shape, np.nan)
+
+    def shell(self, axis: int, x: Array, y: Array, z: Array, smear: float) -> Array:
+        """Way of the line through a point along an axis through one side of the shell. [m]"""
+        return np.full(np.broadcast(x, y, z).shape, smear)
+
+    def rim_contains(self, x: Array, y: Array) -> Mask:
+        """Tell which points of the slab underside lie over the body: none."""
+        return np.zeros(np.broadcast(x, y).shape, dtype=bool)
+
+    def rim_entry(self, axis: int, sign: int, x: Array, y: Array) -> Array:
+        """Distance along the slab underside to the rim: there is none. [m]"""
+        return np.full(np.broadcast(x, y).shape, np.nan)
+
+    def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
+        """Area of the rim inside a rectangle. [m2]"""
+        return 0.0
+
+    def rim_intervals(self, axis: int, at: float) -> Intervals:
+        """Parts over the body of a line along an axis. [m]"""
+        return ()
+
+    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+        """Nothing to resolve: the line sees to its own cells. [m]"""
+        return ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,8 +4,8 @@
    `MultipliesPermeability`.
 2. It **blocks**: `Blocks` (a solid) or `BlocksFace` (a wall without thickness).
 3. It **carries along a sheet**: `CarriesAlongSheet`.
-4. It **leaks to a named reference**: `LeaksOverArea`, `LeaksAlongLine`.
-5. It **carries along a line** (drain tile, trench). No feature makes one yet.
+4. It **leaks to a named reference**: `LeaksOverArea`, `LeaksOverFace`, `LeaksAlongLine`.
+5. It **carries along a line**: `CarriesAlongLine`.
 
 Trade nouns make effects; the grid, the soil map and the network know only effects.
 Plan coordinates are x east and y north, z is depth below the slab underside, down.
@@ -25,14 +25,18 @@ __all__ = [
     "OUTDOORS",
     "Blocks",
     "BlocksFace",
+    "CarriesAlongLine",
     "CarriesAlongSheet",
     "Effect",
     "LeaksAlongLine",
     "LeaksOverArea",
+    "LeaksOverFace",
     "MultipliesPermeability",
     "Prism",
     "SetsPermeability",
 ]
+
+Array = NDArray[np.float64]
 
 HOUSE = "house"
 OUTDOORS = "outdoors"
@@ -82,12 +86,13 @@ class MultipliesPermeability:
     ----------
     where : Prism
         The region.
-    factor : float
-        Permeability relative to the surrounding soil; 0 means no air path. [-]
+    factor : float or callable
+        Permeability relative to the surrounding soil, 0 means no air path; or what maps
+        coordinates x, y, z in metres, arrays that broadcast, to it. [-]
     """
 
     where: Prism
-    factor: float
+    factor: float | Callable[[Array, Array, Array], Array]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +139,7 @@ class CarriesAlongSheet:
     """
 
     plan: BaseGeometry
-    transmissivity: Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+    transmissivity: Callable[[Array, Array], Array]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,12 +156,67 @@ class LeaksOverArea:
         Permeability over thickness of what covers the soil; infinite for open ground. [m]
     reference : str
         Name of the reference it leaks to.
+    floor : bool
+        Whether it is a slab, under which suction is wanted against that reference.
     """
 
     plan: BaseGeometry
     depth: float
     leakance: float
     reference: str
+    floor: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeaksOverFace:
+    """An upright face through which soil on one side leaks to a reference.
+
+    Parameters
+    ----------
+    start, end : tuple of float
+        Ends of the face in plan, axis-aligned. [m]
+    inward : tuple of int
+        Unit vector from the face to the soil that leaks. [-]
+    top, bottom : float
+        Depths it reaches from and to. [m]
+    leakance : float
+        Permeability over thickness of what covers the soil. [m]
+    reference : str
+        Name of the reference it leaks to.
+    """
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    inward: tuple[int, int]
+    top: float
+    bottom: float
+    leakance: float
+    reference: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarriesAlongLine:
+    """A pipe, tile or trench so open that all along it the pressure is one.
+
+    Parameters
+    ----------
+    name : str
+        What it is called; a suction point may take its place by that name.
+    points : tuple of (float, float)
+        Its course in plan, axis-aligned stretches. [m]
+    depth : float
+        Depth of its axis; 0 lies half buried in the slab's underside. [m]
+    radius : float
+        Radius of the round bore that is as open. [m]
+    reference : str
+        Name of the reference it is open to; empty when it ends blind.
+    """
+
+    name: str
+    points: tuple[tuple[float, float], ...]
+    depth: float
+    radius: float
+    reference: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,6 +237,8 @@ class LeaksAlongLine:
         Length of the slot along the flow, the slab thickness. [m]
     reference : str
         Name of the reference it leaks to.
+    stretch : float
+        True length over drawn length, above 1 where a slanted slot is drawn as stairs. [-]
     """
 
     name: str
@@ -186,6 +248,7 @@ class LeaksAlongLine:
     aperture: float
     path: float
     reference: str
+    stretch: float = 1.0
 
 
 Effect = (
@@ -195,5 +258,7 @@ Effect = (
     | BlocksFace
     | CarriesAlongSheet
     | LeaksOverArea
+    | LeaksOverFace
     | LeaksAlongLine
+    | CarriesAlongLine
 )

@@ -69,4 +69,8 @@ class Slab:
             One area leak at the slab underside.
         """
         leakance = self.permeability / self.thickness
-        return (LeaksOverArea(plan=self.polygon, depth=0.0, leakance=leakance, reference=HOUSE),)
+        return (
+            LeaksOverArea(
+                plan=self.polygon, depth=0.0, leakance=leakance, reference=HOUSE, floor=True
+            ),
+        )

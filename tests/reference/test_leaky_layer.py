@@ -20,6 +20,8 @@ from soilflow.flow.analytic import (
 )
 from soilflow.flow.grid import Grid
 from soilflow.layout.bodies import Cylinder, HeldBody, Outside
+from soilflow.results.coverage import coverage, covered_area
+from soilflow.results.floor import floor_response
 from soilflow.site.effects import CarriesAlongSheet, LeaksOverArea
 from soilflow.soil import cubic_law_transmissivity
 
@@ -30,13 +32,17 @@ HELD = {"pit": -VACUUM, "house": 0.0}
 # de Glee 1930, Jacob 1946, from memory; second ways 1-D FEM and an analytic-element library
 INFINITE_FLOW, INFINITE_AT_3_M = 5.074909e-4, -15.77079
 # the same with an edge at 5 m, c = K1/I1 or -K0/I0; second way 1-D FEM
-SEALED_FLOW, SEALED_AT_2_5_M = 5.020051e-4, -24.78108
+SEALED_FLOW, SEALED_AT_2_5_M, SEALED_AT_5_M = 5.020051e-4, -24.78108, -11.59782
 OPEN_FLOW, OPEN_AT_2_5_M = 5.110956e-4, -20.09286
 
 
 def slab():
     return LeaksOverArea(
-        plan=box(-99.0, -99.0, 99.0, 99.0), depth=0.0, leakance=LEAKANCE, reference="house"
+        plan=box(-99.0, -99.0, 99.0, 99.0),
+        depth=0.0,
+        leakance=LEAKANCE,
+        reference="house",
+        floor=True,
     )
 
 
@@ -93,10 +99,12 @@ def test_disk_with_an_open_edge():
     assert_allclose(on_axis(answer, values, 2.5), OPEN_AT_2_5_M, rtol=5e-3)
 
 
-def test_disk_with_a_sealed_edge():
+@functools.cache
+def sealed_disk():
     """A rim that floats: on a circle around the pit the pressure is one value.
 
-    So a body at no net flow changes nothing there that a sealed edge would not.
+    So a body at no net flow changes nothing there that a sealed edge would not. The slab above
+    that body would vent it and is taken out. Gives the answer and the values of its ports.
     """
     fine = np.linspace(4.0, 5.2, 49)
     x = np.concatenate([plan_edges(4.0), fine[1:]])
@@ -105,18 +113,49 @@ def test_disk_with_a_sealed_edge():
     grid = Grid(x=x, y=x, z=np.array([0.0, 0.01]))
     answer = solve_soil(grid, [layer(2e-9, 0.0, 0.01), slab()], held)
     y = answer.response.port_matrix
-    ports = list(answer.response.ports)
-    p, b, h = ports.index("pit"), ports.index("beyond"), ports.index("house")
-    # the slab above "beyond" belongs to that body and would vent it: take it out
+    p, b, h = (answer.response.ports.index(name) for name in ("pit", "beyond", "house"))
     direct = answer.network.direct[b, h]
-    floating = y[b, p] * -VACUUM / -(y[b, b] - direct)
-    flow = y[p, p] * VACUUM - y[p, b] * floating
-    through_slab = math.pi * PIT**2 * LEAKANCE / MU * VACUUM
-    assert_allclose(4.0 * flow - through_slab, SEALED_FLOW, rtol=5e-3)
-    closed = pressure_leaky_disk_jacob(2.5, PIT, 5.0, 2.0, VACUUM)
-    assert_allclose(closed, SEALED_AT_2_5_M, rtol=1e-6)
-    assert_allclose(floating, pressure_leaky_disk_jacob(5.0, PIT, 5.0, 2.0, VACUUM), rtol=5e-3)
-    assert_allclose(floating, -11.59782, rtol=5e-3)
+    return answer, {**HELD, "beyond": y[b, p] * -VACUUM / -(y[b, b] - direct)}
+
+
+def floor_of(answer, values):
+    """Pressure under the slab, without compression, as these closed forms are."""
+    floor = floor_response(answer.soil, answer.network, answer.response)
+    return floor.pressure(np.array([values[port] for port in answer.response.ports]), 1e14)
+
+
+def test_disk_with_a_sealed_edge():
+    answer, values = sealed_disk()
+    assert_allclose(rim_flow(answer, values), SEALED_FLOW, rtol=5e-3)
+    assert_allclose(on_axis(answer, values, 2.5), SEALED_AT_2_5_M, rtol=5e-3)
+    assert_allclose(values["beyond"], SEALED_AT_5_M, rtol=5e-3)
+    for distance, printed in ((2.5, SEALED_AT_2_5_M), (5.0, SEALED_AT_5_M)):
+        closed = pressure_leaky_disk_jacob(distance, PIT, 5.0, 2.0, VACUUM)
+        assert_allclose(closed, printed, rtol=1e-6)
+
+
+def test_all_of_a_sealed_disks_flow_comes_through_the_slab():
+    """G p over the floor outside the pit, summed by hand, is the flow through the pit's rim."""
+    answer, values = sealed_disk()
+    floor = floor_of(answer, values)
+    soil = answer.soil.air[:, :, 0]
+    through = -LEAKANCE / MU * float((floor.pressure * floor.areas)[soil].sum())
+    # cells the pit's rim cuts: their part over the pit leaks straight into it
+    leaks = answer.soil.area_leaks
+    ix, iy, _ = np.unravel_index(leaks.cell, answer.soil.grid.shape)
+    over_pit = floor.areas[ix, iy] - leaks.area
+    through += LEAKANCE / MU * float((floor.pressure[ix, iy] * over_pit).sum())
+    assert_allclose(4.0 * through, SEALED_FLOW, rtol=5e-3)
+    assert_allclose(4.0 * through, rim_flow(answer, values), rtol=1e-6)
+
+
+def test_coverage_of_a_sealed_disk():
+    """Share of the disk at 50 Pa 0.08023304, second way 1-D FEM; at 5 Pa all of it."""
+    answer, values = sealed_disk()
+    floor = floor_of(answer, values)
+    disk = 0.25 * math.pi * 5.0**2
+    assert_allclose(float(covered_area(floor, 50.0).sum()) / disk, 0.08023304, rtol=5e-3)
+    assert coverage(floor, 5.0) == 1.0
 
 
 @functools.cache
