@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,7 +28,16 @@ from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
 from soilflow.units import M_PER_FOOT
 
-__all__ = ["Estimate", "estimate", "evaluate", "grid_of", "map_of", "run_layout", "solve_soil"]
+__all__ = [
+    "Estimate",
+    "estimate",
+    "evaluate",
+    "grid_of",
+    "map_of",
+    "run_layout",
+    "solve_soil",
+    "strip_lines",
+]
 
 # Measured on two cores at 220 to 380 thousand cells (benchmarks/speed.py): per cell and port,
 # and per cell once. Estimates only. [s]
@@ -60,8 +69,19 @@ class Estimate:
     megabytes: float
 
 
-def _strip_lines(site: Site) -> tuple[Sequence[float], Sequence[float]]:
-    """Grid lines at the inner edge of the wall strips that perimeter coverage looks at. [m]"""
+def strip_lines(site: Site) -> tuple[Sequence[float], Sequence[float]]:
+    """Grid lines at the inner edge of the wall strips that perimeter coverage looks at.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+
+    Returns
+    -------
+    x, y : sequence of float
+        Along each axis. [m]
+    """
     lines: tuple[list[float], list[float]] = ([], [])
     for wall in site.slab.walls:
         axis = 0 if wall.outward[0] else 1
@@ -86,7 +106,7 @@ def grid_of(case: Case, layouts: Sequence[Layout]) -> Grid:
     """
     floor = case.site.slab.polygon
     held = [body for layout in layouts for body in layout.held_bodies(floor)]
-    return grid_for(case.site.effects(), held, case.resolution, extra_lines=_strip_lines(case.site))
+    return grid_for(case.site.effects(), held, case.resolution, extra_lines=strip_lines(case.site))
 
 
 def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
@@ -170,7 +190,7 @@ def run_layout(
     *,
     grid: Grid | None = None,
     engine: Callable[..., SoilSolution] = solve_soil,
-    baseline: bool = True,
+    baseline: bool | Mapping[str, Baseline] = True,
     progress: Progress | None = None,
 ) -> Result:
     """Solve one layout of a case in all its conditions.
@@ -185,8 +205,9 @@ def run_layout(
         Grid to use; None makes one for this layout.
     engine : callable
         Turns a soil map and a viscosity into a solution, with ``progress`` as a keyword.
-    baseline : bool
-        Whether to solve the floor before digging too, on the same grid.
+    baseline : bool or mapping of str to Baseline
+        Whether to solve the floor before digging too, on the same grid; or what was found
+        there already, by condition.
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
 
@@ -211,7 +232,12 @@ def run_layout(
     dug, undug = _shares(progress, len(soil.ports), len(soil.ports) - len(soil.held), baseline)
     solution = engine(soil, case.air.viscosity, progress=dug)
     clock.append(time.perf_counter())
-    before = before_digging(case, soil.grid, engine=engine, progress=undug) if baseline else {}
+    if baseline is True:
+        before: Mapping[str, Baseline] = before_digging(
+            case, soil.grid, engine=engine, progress=undug
+        )
+    else:
+        before = baseline or {}
     clock.append(time.perf_counter())
     floor = floor_response(soil, solution.network, solution.response)
     conditions = {
@@ -236,12 +262,12 @@ def run_layout(
 
 
 def _shares(
-    progress: Progress | None, ports: int, references: int, baseline: bool
+    progress: Progress | None, ports: int, references: int, baseline: object
 ) -> tuple[Progress | None, Progress | None]:
     """One count over the fields with the layout and those before digging."""
     if progress is None:
         return None, None
-    tell, total = progress, ports + (references if baseline else 0)
+    tell, total = progress, ports + (references if baseline is True else 0)
     return (lambda done, _: tell(done, total)), (lambda done, _: tell(ports + done, total))
 
 

@@ -11,10 +11,10 @@ from types import TracebackType
 
 import typer
 
-from soilflow.cli import cases, check, new, run, schema
+from soilflow.cli import cases, check, compare, new, run, schema
 from soilflow.cli.app import app
 
-__all__ = ["app", "cases", "check", "main", "new", "run", "schema"]
+__all__ = ["app", "cases", "check", "compare", "main", "new", "run", "schema"]
 
 
 def _unexpected(

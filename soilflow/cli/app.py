@@ -13,7 +13,7 @@ class _InOrder(TyperGroup):
 
     def list_commands(self, ctx: object) -> list[str]:
         """Names of the commands."""
-        first = ["new", "check", "run"]
+        first = ["new", "check", "run", "compare"]
         return [*first, *sorted(set(self.commands) - set(first))]
 
 
@@ -40,5 +40,6 @@ def _soilflow() -> None:
 
     \b
     Exit codes: 0 done; 1 the case is wrong; 2 wrong command line;
-    3 not converged, out of balance or out of memory; 130 interrupted.
+    3 not converged, out of balance or out of memory;
+    4 some members of a comparison failed; 130 interrupted.
     """

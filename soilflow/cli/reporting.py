@@ -24,7 +24,7 @@ __all__ = [
     "wrote",
 ]
 
-WRONG_CASE, WRONG_COMMAND, NOT_SOLVED, INTERRUPTED = 1, 2, 3, 130
+WRONG_CASE, WRONG_COMMAND, NOT_SOLVED, SOME_FAILED, INTERRUPTED = 1, 2, 3, 4, 130
 
 
 class WrongCommand(Exception):

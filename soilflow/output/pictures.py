@@ -21,6 +21,12 @@ if TYPE_CHECKING:
 __all__ = ["save_check_figure", "save_run_figures"]
 
 _DPI = 110
+# The same run gives the same file: what names a program version or a time is left out.
+_LEFT_OUT = {
+    ".png": ("Software",),
+    ".svg": ("Creator", "Date"),
+    ".pdf": ("Creator", "Producer", "CreationDate"),
+}
 
 
 def save_run_figures(
@@ -103,4 +109,5 @@ def _soil_figure(case: Case, layout: Layout, soil: SoilMap, unit: PlanUnit) -> F
 
 def _save(figure: Figure, path: Path) -> None:
     with replacing(path) as unfinished:
-        figure.savefig(unfinished, dpi=_DPI, metadata={"Software": None})
+        metadata = dict.fromkeys(_LEFT_OUT.get(path.suffix.lower(), ()))
+        figure.savefig(unfinished, dpi=_DPI, metadata=metadata)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,18 +12,21 @@ from soilflow.output.plan import FEET, PlanUnit, draw_house, draw_points, frame_
 from soilflow.results.coverage import PASS_LINE
 from soilflow.results.floor import FloorPressure
 from soilflow.results.result import Result
+from soilflow.studies.compare import Member
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.colors import BoundaryNorm
+    from matplotlib.figure import Figure
 
-__all__ = ["SUCTION_STEPS", "plot_pressure_plan"]
+__all__ = ["SUCTION_STEPS", "draw_scale", "plot_pressure_plan"]
 
 # Steps of the shared scale: the pass line, then about half decades. [Pa]
 SUCTION_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 
 
 def plot_pressure_plan(
-    result: Result,
+    result: Result | Member,
     *,
     condition: str,
     unit: PlanUnit = FEET,
@@ -33,7 +37,7 @@ def plot_pressure_plan(
 
     Parameters
     ----------
-    result : Result
+    result : Result or Member
         A solved layout.
     condition : str
         Name of the condition.
@@ -49,7 +53,6 @@ def plot_pressure_plan(
     ax : matplotlib.axes.Axes
         The axes.
     """
-    from matplotlib.colors import BoundaryNorm
     from matplotlib.figure import Figure
 
     if ax is None:
@@ -57,14 +60,12 @@ def plot_pressure_plan(
     found = result.conditions[condition]
     x, y, p = _padded(found.floor)
     m = unit.metres
-    steps = np.array(SUCTION_STEPS)
-    norm = BoundaryNorm(steps, 256, extend="max")
-    shown = ax.contourf(
+    ax.contourf(
         x / m,
         y / m,
         np.ma.masked_invalid(-p.T),
-        levels=steps,
-        norm=norm,
+        levels=SUCTION_STEPS,
+        norm=_norm(),
         cmap="cividis",
         extend="max",
     )
@@ -86,9 +87,7 @@ def plot_pressure_plan(
             linewidths=3.0,
         )
     if scale:
-        bar = ax.figure.colorbar(shown, ax=ax, shrink=0.85, pad=0.04, ticks=steps)
-        bar.ax.set_yticklabels([f"{s:g}" for s in steps])
-        bar.set_label("suction under the slab [Pa]")
+        draw_scale(cast("Figure", ax.figure), [ax])
     draw_house(ax, result.site, unit)
     frame_plan(ax, result.site, unit)
     draw_points(ax, result.arrangement, result.site, result.hole_places, unit)
@@ -108,7 +107,32 @@ def plot_pressure_plan(
     return ax
 
 
-def _sentence(result: Result, condition: str) -> str:
+def _norm() -> BoundaryNorm:
+    """The one scale all pressure plans share."""
+    from matplotlib.colors import BoundaryNorm
+
+    return BoundaryNorm(SUCTION_STEPS, 256, extend="max")
+
+
+def draw_scale(figure: Figure, axes: Sequence[Axes]) -> None:
+    """Draw the colour scale that all pressure plans share.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        The figure.
+    axes : sequence of matplotlib.axes.Axes
+        The plans it belongs to.
+    """
+    from matplotlib.cm import ScalarMappable
+
+    colours = ScalarMappable(norm=_norm(), cmap="cividis")
+    bar = figure.colorbar(colours, ax=axes, shrink=0.85, pad=0.04, ticks=SUCTION_STEPS)
+    bar.ax.set_yticklabels([f"{s:g}" for s in SUCTION_STEPS])
+    bar.set_label("suction under the slab [Pa]")
+
+
+def _sentence(result: Result | Member, condition: str) -> str:
     """One sentence on what to see."""
     found = result.conditions[condition]
     margin = found.worst.margin
