@@ -103,12 +103,12 @@ def test_every_example_of_a_help_runs(folder):
     text = text.replace("[variant.tight_joint]", "[variant.frozen_yard]")
     (folder / "house.toml").write_text(text, encoding="utf-8")
     (folder / "results").mkdir()
+    (folder / "fresh").mkdir()
     for line in examples():
         program, *arguments = shlex.split(line.partition(" > ")[0])
         assert program == "soilflow"
-        written = Path(arguments[1]) if arguments[:1] == ["new"] else None
-        if written == Path("house.toml"):
-            continue  # it would replace the small house; the other examples of new are run
+        if arguments[0] == "new":
+            arguments[1] = f"fresh/{arguments[1]}"  # beside the small house, not in its place
         done = call(*arguments)
         assert done.exit_code == 0, (line, done.stderr)
 
@@ -142,6 +142,14 @@ def test_layout_variant_and_grid_do_not_overwrite_one_another(folder):
     assert names(folder) == ["house.h5", "house.toml", "house_held_capped_tight_joint.h5"]
     stored = read_result(folder / "house_held_capped_tight_joint.h5")
     assert (stored.layout, stored.variant) == (SECOND, "tight_joint")
+
+
+def test_an_xdmf_file_stands_beside_the_result_on_request(folder):
+    done = call("run", "house.toml", "--no-figures", "--xdmf")
+    assert done.exit_code == 0
+    assert names(folder) == ["house.h5", "house.toml", "house.xdmf"]
+    assert "house.xdmf" in done.stdout
+    assert "house.h5:/" in (folder / "house.xdmf").read_text(encoding="utf-8")
 
 
 def test_json_is_all_there_is_on_stdout(folder):

@@ -59,6 +59,9 @@ def run(
         Path, typer.Option(metavar="FOLDER", help="Where the files go; the folder must be there.")
     ] = Path("."),
     figures: Annotated[bool, typer.Option("--figures/--no-figures", help="Draw pictures.")] = True,
+    xdmf: Annotated[
+        bool, typer.Option("--xdmf", help="Write a small .xdmf too, for older 3-D viewers.")
+    ] = False,
     json: AsJson = False,
     quiet: Quiet = False,
     verbose: Verbose = False,
@@ -72,6 +75,7 @@ def run(
       soilflow run house.toml --layout "two in the middle" --variant frozen_yard
       soilflow run house.toml --resolution coarse --no-figures --out results
       soilflow run house.toml --json > house.json
+      soilflow run house.toml --no-figures --xdmf
       soilflow run results/house.h5
 
     The files are named after the case; a layout other than the first, a variant and another
@@ -96,7 +100,7 @@ def run(
         from soilflow.output.report import result_to_dict
 
         try:
-            paths = [_save(result, read, job.text, out / f"{stem}.h5", solver)]
+            paths = _save(result, read, job.text, out / f"{stem}.h5", solver, xdmf=xdmf)
             if figures:
                 paths += _draw(result, read, out, stem)
         finally:  # a full disk or a closed pipe must not cost the other half of the work
@@ -134,11 +138,14 @@ def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool) -> Result:
         return replace(result, notes=("solved with FiPy, the engine for checks", *result.notes))
 
 
-def _save(result: Result, case: Case, text: str, path: Path, engine: str) -> Path:
+def _save(
+    result: Result, case: Case, text: str, path: Path, engine: str, *, xdmf: bool
+) -> list[Path]:
     from soilflow.files.result_hdf5 import write_result
 
-    write_result(result, case, text, path, engine=engine)
-    return path
+    beside = path.with_suffix(".xdmf") if xdmf else None
+    write_result(result, case, text, path, engine=engine, xdmf=beside)
+    return [path] if beside is None else [path, beside]
 
 
 def _draw(result: Result, case: Case, folder: Path, stem: str) -> tuple[Path, ...]:
