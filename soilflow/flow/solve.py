@@ -71,9 +71,11 @@ def precondition(matrix: csr_matrix) -> Preconditioned:
     Notes
     -----
     Classical Ruge-Stueben coarsening suits the M-matrix of a two-point flux scheme with
-    contrasts of many decades: strength of connection follows the conductances. One sweep
-    forward before and one backward after keep the cycle symmetric; against two symmetric
-    sweeps they take a fifth more iterations and a fifth less time.
+    contrasts of many decades: strength of connection follows the conductances. Its
+    interpolation is exact for a constant, which scaling by the diagonal would spoil, so the
+    hierarchy is that of the unscaled matrix: half to a third of the iterations. One sweep
+    forward before and one backward after keep the cycle symmetric; two symmetric sweeps take
+    fewer iterations and more time.
     """
     import pyamg
 
@@ -81,15 +83,23 @@ def precondition(matrix: csr_matrix) -> Preconditioned:
     scaled = (diags(scale) @ matrix @ diags(scale)).tocsr()
     if matrix.shape[0] < 50:
         return Preconditioned(matrix=scaled, scale=scale, cycle=None)
+    # conductances near 1e-9 would underflow in products of many levels
+    plain = (matrix / float(np.median(matrix.diagonal()))).tocsr()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library warns about its own index types
         hierarchy = pyamg.ruge_stuben_solver(
-            scaled,
+            plain,
             max_coarse=500,
             presmoother=("gauss_seidel", {"sweep": "forward"}),
             postsmoother=("gauss_seidel", {"sweep": "backward"}),
         )
-    return Preconditioned(matrix=scaled, scale=scale, cycle=hierarchy.aspreconditioner(cycle="V"))
+    unscaled = hierarchy.aspreconditioner(cycle="V")
+
+    def cycle(residual: Array) -> Array:
+        return np.asarray(unscaled.matvec(residual / scale) / scale)
+
+    operator = LinearOperator(matrix.shape, matvec=cycle, dtype=float)
+    return Preconditioned(matrix=scaled, scale=scale, cycle=operator)
 
 
 def solve(
