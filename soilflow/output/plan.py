@@ -165,6 +165,9 @@ def draw_points(
     """
     m = unit.metres
     middle = site.slab.polygon.centroid
+    figure = ax.get_figure(root=True)
+    if figure is not None:
+        figure.draw_without_rendering()  # once: names are measured where they will stand
     for point in layout.points:
         patch = _pit_outline(point.pit.body(point.x, point.y, site.slab.polygon), m)
         patch.set(facecolor="white", edgecolor=_INK, linewidth=1.4, zorder=7)
@@ -205,9 +208,6 @@ def _name_beside(
     taken = [t for t in ax.texts if t.get_gid() == _NAME]
     right, up = (1 if x <= middle.x else -1), (1 if y <= middle.y else -1)
     tries = [(right, up), (right, -up), (-right, up), (-right, -up), (right, 2.5 * up)]
-    figure = ax.get_figure(root=True)
-    if figure is not None:
-        figure.draw_without_rendering()
     for h, v in tries:
         text = ax.annotate(
             name,
