@@ -90,6 +90,7 @@ def precondition(matrix: csr_matrix) -> Preconditioned:
         hierarchy = pyamg.ruge_stuben_solver(
             plain,
             max_coarse=500,
+            coarse_solver="splu",  # the default, a dense pseudo-inverse, is slow on many threads
             presmoother=("gauss_seidel", {"sweep": "forward"}),
             postsmoother=("gauss_seidel", {"sweep": "backward"}),
         )

@@ -13,6 +13,7 @@ from numpy.testing import assert_allclose
 from scipy.special import gamma
 from small_soils import MU, layer, plane_grid, solve_soil
 
+from soilflow.flow.conductances import slot_legs
 from soilflow.flow.grid import Grid
 from soilflow.layout.bodies import Ball, Brick, Cylinder, HeldBody, Outside
 
@@ -115,13 +116,24 @@ def test_cell_at_an_edge_or_in_a_corner(kind, hx, hy, printed, half_unit):
     assert_allclose(lattice_radius(kind, hx, hy), printed, rtol=0, atol=half_unit)
 
 
-@pytest.mark.parametrize(
-    ("hx", "hz", "printed"),
-    [(1.0, 1.0, 0.7178), (0.02, 0.05, 0.02527), (0.08, 0.02, 0.03654)],
-)
-def test_short_form_of_the_corner_radius(hx, hz, printed):
-    """0.359 (hx + hz) is said to hold within 2 % of these."""
-    assert_allclose(0.359 * (hx + hz), printed, rtol=0.02)
+@pytest.mark.parametrize(("hx", "hz"), [(1.0, 1.0), (0.02, 0.05), (0.08, 0.02), (0.02, 0.4)])
+def test_slots_take_the_radius_of_their_cell(hx, hz):
+    """Soil leg of a slot: k W / (mu ln(r_cell / r_slot)). Solved for r_cell it is the lattice's."""
+    values = {
+        "length": 1.0,
+        "aperture": 1e-4,
+        "path": 0.1,
+        "share": 1.0,
+        "across": hx,
+        "down": hz,
+        "horizontal": K,
+        "vertical": K,
+        "sheet": 0.0,
+    }
+    arrays = {name: np.array([value]) for name, value in values.items()}
+    to_soil = float(slot_legs(**arrays, viscosity=MU)[1][0])
+    r_cell = 0.5e-4 * math.exp(K * 0.5 * math.pi / (MU * to_soil))
+    assert_allclose(r_cell, lattice_radius("corner", hx, hz), rtol=1e-9)
 
 
 def space_radius(under_slab, block, reach=12.0):

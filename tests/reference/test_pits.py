@@ -107,7 +107,7 @@ def test_box_pit():
     assert_allclose(extrapolated(box_pit(0), box_pit(1), 4.0 / 3.0), BOX_SHAPE_FACTOR, rtol=5e-3)
 
 
-def house_grid_error(body, exact):
+def house_grid_error(body, exact, resolution=NORMAL):
     """Error of a pit in the middle of a sealed floor on the grid that a house would get."""
     side, end = 10.0, 4.9
     floor = LeaksOverArea(
@@ -115,8 +115,7 @@ def house_grid_error(body, exact):
     )
     effects = [layer(K, 0.0, 8.0), floor]
     pit = HeldBody(port="pit", body=body)
-    # pits are judged with their cell size held out to two radii
-    grid = grid_for(effects, [pit], dataclasses.replace(NORMAL, pit_reach=2.0))
+    grid = grid_for(effects, [pit], resolution)
     answer = solve_soil(grid, effects, [pit, far(end, (5.0, 5.0, 0.0))])
     seen = answer.flow("pit", {"pit": -1.0, "far": 0.0, "house": 0.0}) * MU / K
     return to_half_space(seen, 2.0 * math.pi, end) / exact - 1.0
@@ -125,15 +124,22 @@ def house_grid_error(body, exact):
 FLOOR = box(0.0, 0.0, 10.0, 10.0)
 
 
-def test_hemisphere_on_the_normal_grid_of_a_house():
+@pytest.mark.parametrize("at", [(5.0, 5.0), (4.37, 5.21)])
+def test_hemisphere_on_the_normal_grid_of_a_house(at):
     pit = HemisphericalPit(volume=0.0378541)
     exact = 2.0 * math.pi * pit.free_radius
-    assert abs(house_grid_error(pit.body(5.0, 5.0, FLOOR), exact)) < 0.02
+    assert abs(house_grid_error(pit.body(*at, FLOOR), exact)) < 0.02
 
 
 def test_box_on_the_normal_grid_of_a_house():
-    pit = BoxPit(length=0.4, width=0.4, depth=0.2)
-    assert abs(house_grid_error(pit.body(5.0, 5.0, FLOOR), BOX_SHAPE_FACTOR)) < 0.02
+    """Its edges are singular: 2.4 % low as the grid comes, within 2 % with a farther reach.
+
+    The second holds the pit's cell size out to two of its radii instead of one.
+    """
+    body = BoxPit(length=0.4, width=0.4, depth=0.2).body(5.0, 5.0, FLOOR)
+    assert abs(house_grid_error(body, BOX_SHAPE_FACTOR)) < 0.025
+    farther = dataclasses.replace(NORMAL, pit_reach=2.0)
+    assert abs(house_grid_error(body, BOX_SHAPE_FACTOR, farther)) < 0.02
 
 
 def toward_wall(distance, end):
