@@ -16,7 +16,15 @@ from collections.abc import Iterable
 from soilflow.errors import InputError
 from soilflow.unit_tables import INDEX, M_PER_INCH, TABLES, Named, canonical, unit_table
 
-__all__ = ["feet_inches", "format_si", "format_trade", "parse_text", "quoted", "unit_missing"]
+__all__ = [
+    "NUMBER_WORDS",
+    "feet_inches",
+    "format_si",
+    "format_trade",
+    "parse_text",
+    "quoted",
+    "unit_missing",
+]
 
 _NUMBER = (
     r"(?:(?:\d+[-\s]+)?\d+\s*/\s*\d+"  # 1/2, 3-1/2, 3 1/2
@@ -30,7 +38,7 @@ _FEET_INCHES = re.compile(
     re.IGNORECASE,
 )
 _PLAIN = str.maketrans("′’‘″”“−–—‐‑⁄×", "'''\"\"\"-----/x")
-_NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+NUMBER_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def _plain(text: str) -> str:
@@ -40,8 +48,8 @@ def _plain(text: str) -> str:
     text = re.sub(r"(?<=\d)(?=[¼½¾⅐-⅞])", " ", text)
     text = unicodedata.normalize("NFKC", text).translate(_PLAIN).replace("''", '"').strip()
     word = re.split(r"[\s-]", text, maxsplit=1)[0].lower()
-    if word in _NUMBER_WORDS:
-        return f"{_NUMBER_WORDS.index(word) + 1}{text[len(word) :]}"
+    if word in NUMBER_WORDS:
+        return f"{NUMBER_WORDS.index(word) + 1}{text[len(word) :]}"
     return text
 
 

@@ -46,14 +46,15 @@ MIDDLE = {"middle": (5.0, 4.0)}
 def test_a_clear_place_stays_and_one_in_the_way_moves_just_far_enough():
     assert clear_of(10.0, 8.0, MIDDLE, [(1.0, 1.0)], clear=1.0) == MIDDLE
     moved = clear_of(10.0, 8.0, MIDDLE, [(5.0, 4.0)], clear=1.0)["middle"]
-    # the raster has a step of 10/24 m, so that the nearest clear place is at most one step on
-    assert 1.0 <= math.dist(moved, (5.0, 4.0)) <= 1.0 + 10.0 / 24.0
+    # along x the raster has a step of a quarter of 10 m over 12
+    assert 1.0 <= math.dist(moved, (5.0, 4.0)) <= 1.0 + 10.0 / 48.0
 
 
 def test_places_on_a_floor_too_full_are_the_clearest_and_not_one_on_another():
     taken = [(0.5 + i, 0.5 + j) for i in range(10) for j in range(8)]
-    wanted = {"a": (5.0, 4.0), "b": (5.0, 4.0)}
-    found = clear_of(10.0, 8.0, wanted, taken, clear=3.0)
-    # a square of pits 1 m apart leaves 0.707 m at most, in the middle of four or beyond the edge
-    assert all(min(math.dist(p, t) for t in taken) > 0.5 for p in found.values())
-    assert math.dist(found["a"], found["b"]) > 0.5
+    found = clear_of(10.0, 8.0, {"a": (5.0, 4.0), "b": (5.0, 4.0)}, taken, clear=3.0)
+    # in the middle of four places 1 m apart, half a diagonal from each, there is the most room
+    assert all(min(math.dist(p, t) for t in taken) > 0.6 for p in found.values())
+    assert math.dist(found["a"], found["b"]) > 0.6
+    # neither has left the part of the floor it belongs to
+    assert all(math.dist(p, (5.0, 4.0)) < 3.3 for p in found.values())

@@ -1,23 +1,25 @@
 """The schema of case files: it takes what the reader takes, and marks typical mistakes."""
 
 import tomllib
-from dataclasses import fields
-from pathlib import Path
 
 import jsonschema
 import pytest
+from hypothesis import given, settings
+from test_write_toml import cases
 from tiny_house import TEXT, house
 
-from soilflow.files import draft as draft_module
-from soilflow.files import layout_tables, parse_case, site_tables, write_case
+from soilflow.data import word_ranges
+from soilflow.errors import CaseError
+from soilflow.files import parse_case, write_case
+from soilflow.files.draft import Notes
 from soilflow.files.new_case import Wishes, new_case_text
 from soilflow.files.schema import case_schema
 from soilflow.files.shipped import shipped_cases
 from soilflow.layout.pits import BoxPit, HemisphericalPit
+from soilflow.units import parse_quantity
 
 SCHEMA = case_schema()
 CHECK = jsonschema.Draft202012Validator(SCHEMA)
-YARDS = Path(__file__).with_name("test_yards.py")
 
 EVERYTHING = """
 title = "everything that can be written"
@@ -143,61 +145,140 @@ def test_what_the_reader_takes_is_valid(text):
         ("capped = true", 'capped = "yes"'),
         ('joints = [{aperture = "0.05 mm"}]', 'none = ["slab"]'),
         ('[[test_holes]]\nname = "T1"', "[[test_holes]]"),
+        ('thickness = "4 in"', 'thickness = "4 Pa"'),
+        ('thickness = "4 in"', 'thickness = "-4 in"'),
+        ('thickness = "4 in"', 'thickness = "4 inn"'),
+        ('size = "12 ft x 10 ft"', 'size = "12 x 10"'),
+        ('size = "12 ft x 10 ft"', 'size = "12 ft x 10 ft"\nturns = ["1 ft east"]'),
+        ('size = "12 ft x 10 ft"', 'turns = ["12 ft east", "10 ft up", "12 ft west"]'),
+        ('permeability = "1e-11 m2"', 'soil = "packed sily clay, damp"'),
+        ('permeability = "1e-11 m2"', 'permeability = "1e-11 m2"\nsoil = "packed silt"'),
+        ('permeability = "1e-11 m2"', 'permeability = "1e-12 m2 to 1e-11"'),
+        ('aperture = "0.3 mm"', 'joint = "dime"'),
+        ('aperture = "0.3 mm"', "sealed = true"),
+        ('vacuum = "1 in. w.c."', 'vacuum = "1 in"'),
+        ('vacuum = "1 in. w.c."', 'vacuum = "1 to 2 in. w.c."'),  # chosen, not found
+        ('pit = "20 gal"', 'pit = "20 cfm"'),
+        ('pit = "20 gal"', 'pit = {shape = "cone", volume = "20 gal"}'),
+        ('pit = "20 gal"', 'pit = {volume = "20 gal"}'),
+        ('outdoor_pressure = "1 Pa"', 'outdoor_pressure = "1 Pa"\nbelow_neutral_level = "8 ft"'),
+        ('[conditions.today]\noutdoor_pressure = "1 Pa"', "[conditions.today]"),
     ],
 )
 def test_typical_mistakes_are_marked(was, becomes):
+    """And the reader does not take them either."""
     assert was in TEXT
-    assert complaints(TEXT.replace(was, becomes, 1))
+    wrong = TEXT.replace(was, becomes, 1)
+    assert complaints(wrong)
+    with pytest.raises(CaseError):
+        parse_case(wrong, file="wrong.toml")
 
 
-def keys_of(schema, path):
+@pytest.mark.parametrize(
+    ("was", "becomes"),
+    [
+        ('permeability = "1e-16 m2"', 'permeability = "Old - crazed - patched"'),
+        ('permeability = "1e-11 m2"', 'soil = "1e-12 to 1e-11 m2"'),
+        ('aperture = "0.3 mm"', 'joint = "1/64 in"'),
+        ('size = "12 ft x 10 ft"', 'size = "12\' by 10\'-0\\""'),
+        ('size = "12 ft x 10 ft"', 'turns = ["12 ft E", "10 ft N", "12 ft west"]'),
+        ('fan = "high-suction"', 'fan = "High suction"'),
+        ('vacuum = "1 in. w.c."', "vacuum = '1\" wc'"),
+        ('pit = "20 gal"', 'pit = "two buckets"'),
+        ('outdoor_pressure = "1 Pa"', 'below_neutral_level = "8 ft"\noutdoor_temperature = "-4 F"'),
+    ],
+)
+def test_other_ways_to_write_are_not_marked(was, becomes):
+    assert was in TEXT
+    other = TEXT.replace(was, becomes, 1)
+    assert parse_case(other, file="other.toml")
+    assert complaints(other) == []
+
+
+@settings(max_examples=25, deadline=None)
+@given(cases())
+def test_whatever_is_written_is_valid(case):
+    assert complaints(write_case(case)) == []
+
+
+def test_an_editor_finds_words_units_and_examples():
+    layer = SCHEMA["properties"]["ground"]["properties"]["layers"]["items"]["properties"]["soil"]
+    offered = [word for way in layer["anyOf"] for word in way.get("enum", [])]
+    assert offered == list(word_ranges("soil_words"))
+    thickness = SCHEMA["properties"]["slab"]["properties"]["thickness"]
+    assert thickness["title"] == "thickness"
+    assert thickness["description"] == "Thickness of the concrete. [length, kept in m]"
+    assert thickness["examples"][0] == "4 in"
+    roughness = SCHEMA["properties"]["layouts"]["items"]["properties"]["pipes"]["properties"][
+        "runs"
+    ]["items"]["properties"]["roughness"]
+    assert parse_quantity(roughness["default"], "length") == 1.5e-6  # layout/pipes.py
+
+
+def test_examples_and_defaults_are_themselves_valid():
+    def walk(schema):
+        if isinstance(schema, dict):
+            own = [*schema.get("examples", []), *[schema[k] for k in ("default",) if k in schema]]
+            yield from ((schema, value) for value in own if isinstance(schema.get("title"), str))
+            for inner in schema.values():
+                yield from walk(inner)
+        elif isinstance(schema, list):
+            for inner in schema:
+                yield from walk(inner)
+
+    found = list(walk(SCHEMA["properties"]))
+    assert len(found) > 100
+    for schema, value in found:
+        alone = jsonschema.Draft202012Validator({**schema, "$defs": SCHEMA["$defs"]})
+        assert alone.is_valid(value), (schema["title"], value)
+
+
+def tables_at(path):
+    """What the schema says of the table at a written path; a path may have several readings."""
+
+    def opened(schema):
+        if "$ref" in schema:
+            name = schema["$ref"].rpartition("/")[2]
+            return opened(SCHEMA["properties"][name])
+        return (
+            [part for way in schema["anyOf"] for part in opened(way)]
+            if "anyOf" in schema
+            else [schema]
+        )
+
+    found = [SCHEMA]
     for step in path:
-        schema = schema[step]
-    return set(schema["properties"])
+        inner = []
+        for schema in found:
+            if isinstance(step, int):
+                inner += opened(schema.get("items", {}))
+            elif step in schema.get("properties", {}):
+                inner += opened(schema["properties"][step])
+            elif isinstance(schema.get("additionalProperties"), dict):
+                inner += opened(schema["additionalProperties"])
+        found = inner
+    return [schema for schema in found if schema.get("type") == "object"]
 
 
 def test_it_knows_the_keys_that_the_reader_knows(monkeypatch):
-    """Record what each table may hold while a case that writes everything is read."""
-    taken = {}
+    """Whatever table the reader looks at has in the schema just the keys it asks for."""
+    asked = {}
+    plain = Notes.unknown_keys
 
-    def recording(table, at, noun, notes, *, extra=(), hidden=()):
-        own = {field.name for field in fields(noun)} - set(hidden)
-        taken.setdefault(noun.__name__, set()).update(own | set(extra))
-        return draft_module.take(table, at, noun, notes, extra=extra, hidden=hidden)
+    def recording(notes, table, at, known):
+        known = set(known)
+        asked[at] = known
+        return plain(notes, table, at, known)
 
-    monkeypatch.setattr(layout_tables, "take", recording)
-    monkeypatch.setattr(site_tables, "take", recording)
-    parse_case(EVERYTHING, file="case.toml")
-    top = SCHEMA["properties"]
-    layout = top["layouts"]["items"]["properties"]
-    point = layout["points"]["items"]
-    tree = layout["pipes"]
-    pits = point["properties"]["pit"]["anyOf"]
-    schema_of = {
-        "Slab": top["slab"],
-        "FoundationWalls": top["walls"],
-        "Ground": top["ground"],
-        "SoilLayer": top["ground"]["properties"]["layers"]["items"],
-        "ExteriorBackfill": top["backfill"],
-        "PerimeterBand": top["bands"]["items"],
-        "MoistZone": top["moist_zones"]["items"],
-        "SettledGap": top["gaps"]["items"],
-        "FloorWallJoint": top["joints"]["items"],
-        "Yard": top["yards"]["items"],
-        "Layout": top["layouts"]["items"],
-        "SuctionPoint": point,
-        "HemisphericalPit": pits[1],
-        "BoxPit": pits[2],
-        "PipeTree": tree,
-        "Pipe": tree["properties"]["runs"]["items"],
-        "Condition": top["conditions"]["additionalProperties"],
-        "ReferencePressure": top["conditions"]["additionalProperties"]["properties"]["references"][
-            "anyOf"
-        ][0]["additionalProperties"]["anyOf"][1],
-    }
-    assert set(taken) == set(schema_of)
-    for name, keys in taken.items():
-        assert set(schema_of[name]["properties"]) == keys, name
+    monkeypatch.setattr(Notes, "unknown_keys", recording)
+    for text in (EVERYTHING, TEXT):
+        parse_case(text, file="case.toml")
+    assert () in asked
+    assert ("pipe",) in asked
+    assert ("fan",) in asked
+    assert len(asked) > 30
+    for at, known in asked.items():
+        assert known in [set(table["properties"]) for table in tables_at(at)], at
 
 
 def test_every_key_says_what_it_is():

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from soilflow.air import Air
 from soilflow.case import Case, TestHole, Uncertain
-from soilflow.conditions import Condition
+from soilflow.conditions import Condition, ReferencePressure
 from soilflow.files import parse_case, write_case
 from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
 from soilflow.layout.fan import Fan
@@ -29,6 +29,7 @@ from soilflow.site import (
     Site,
     Slab,
     SoilLayer,
+    Yard,
 )
 
 NAMES = st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), min_size=1, max_size=6)
@@ -75,20 +76,26 @@ GAPS = several(
     contact_fraction=number(0, 1),
 )
 JOINTS = several(2, FloorWallJoint, aperture=number(0, 0.003), sealed=st.booleans())
+YARDS = several(
+    1, Yard, name=st.just("windy"), side=st.sampled_from(["north", "west"]), source=TEXTS
+) | several(1, Yard, name=st.just("windy"), corners=st.just(((-9, -9), (0, -9), (0, 9), (-9, 9))))
 
 
 @st.composite
 def sites(draw):
     a, b = draw(number(4, 20)), draw(number(4, 20))
+    box, ell = ((a, 0), (a, b)), ((a, 0), (a, 3), (3.5, 3), (3.5, b))
     return Site(
         slab=Slab(
-            corners=((0, 0), (a, 0), (a, b), (0, b)),
+            corners=((0, 0), *draw(st.sampled_from([box, ell])), (0, b)),
             thickness=draw(number(0.05, 0.3)),
             permeability=draw(PERMEABILITY),
             source=draw(TEXTS),
         ),
         walls=FoundationWalls(
-            thickness=draw(st.just(0.0) | number(0.05, 0.5)), footing_depth=draw(number(0, 2))
+            thickness=draw(st.just(0.0) | number(0.05, 0.5)),
+            footing_depth=draw(number(0, 2)),
+            grade=draw(number(0, 2)),
         ),
         ground=Ground(layers=(draw(TOP_LAYER), *draw(DEEP_LAYERS)), bottom=draw(number(3, 20))),
         bands=draw(BANDS),
@@ -96,47 +103,104 @@ def sites(draw):
         moist_zones=draw(ZONES),
         gaps=draw(GAPS),
         joints=draw(JOINTS),
+        yards=draw(YARDS),
+    )
+
+
+SMEAR = {"smear": number(0, 0.05), "smear_ratio": number(0.01, 1)}
+PITS = st.builds(HemisphericalPit, volume=number(0.005, 0.06), **SMEAR) | st.builds(
+    BoxPit, length=number(0.2, 0.6), width=number(0.2, 0.6), depth=number(0.2, 0.6), **SMEAR
+)
+FANS = st.builds(
+    Fan,
+    name=TEXTS,
+    flows=number(0.01, 0.1).map(lambda most: (0.0, most)),
+    static_pressures=number(100, 4000).map(lambda most: (most, 0.0)),
+    powers=st.sampled_from([None, (60.0, 80.0)]),
+    density=number(1.0, 1.3),
+    speed=number(0.3, 1),
+)
+
+
+def pipe(name, **given):
+    return st.builds(
+        Pipe,
+        name=st.just(name),
+        length=number(0.5, 30),
+        bore=number(0.05, 0.2),
+        roughness=number(0, 1e-4),
+        fittings=st.lists(st.sampled_from(["sharp 90 bend", "tee to branch"]), max_size=3).map(
+            tuple
+        ),
+        damper=number(0, 1.2),
+        loss_coefficient=number(0, 5),
+        source=TEXTS,
+        **{key: st.just(value) for key, value in given.items()},
+    )
+
+
+@st.composite
+def trees(draw, names):
+    """A branch for each point, into a manifold or straight into the discharge run."""
+    manifold = draw(st.booleans())
+    into = {"into": "manifold"} if manifold else {}
+    branches = [draw(pipe(name, **into)) for name in names]
+    return PipeTree(
+        pipes=(*branches, *([draw(pipe("manifold"))] if manifold else [])),
+        discharge=draw(pipe("discharge")),
+        discharge_height=draw(number(0, 9)),
+        entry_coefficient=draw(number(0, 2)),
+        exit_coefficient=draw(number(0, 2)),
+        air_temperature=draw(number(260, 310)),
     )
 
 
 @st.composite
 def layouts(draw, name):
-    held = draw(st.booleans())
-    pits = st.builds(HemisphericalPit, volume=number(0.005, 0.06)) | st.builds(
-        BoxPit, length=number(0.2, 0.6), width=number(0.2, 0.6), depth=number(0.2, 0.6)
-    )
-    point = SuctionPoint(
-        name="A",
-        x=2.0,
-        y=draw(number(1.5, 2.5)),
-        pit=draw(pits),
-        vacuum=draw(number(0, 2000)) if held else None,
-    )
-    if held:
-        return Layout(name=name, points=(point,))
-    length, bore = number(0.5, 30), number(0.05, 0.2)
-    branch = draw(st.builds(Pipe, name=st.just("A"), length=length, bore=bore, source=TEXTS))
-    run = draw(
-        st.builds(
-            Pipe,
-            name=st.just("discharge"),
-            length=length,
-            bore=bore,
-            fittings=st.sampled_from([(), ("sharp 90 bend",) * 2]),
+    """Up to three points, each on the fan, held or capped."""
+    names = draw(st.lists(NAMES.filter(is_free), min_size=1, max_size=3, unique=True))
+    points = [
+        SuctionPoint(
+            name=point,
+            x=1.0 + 1.0 * i,
+            y=draw(number(1.0, 1.4)) + 1.0 * (i == 1),
+            pit=draw(PITS),
+            **draw(st.sampled_from([{}, {}, {"vacuum": 373.6}, {"vacuum": 0.1}, {"capped": True}])),
         )
-    )
+        for i, point in enumerate(names)
+    ]
+    on_fan = [point.name for point in points if point.on_fan]
     return Layout(
         name=name,
-        points=(point,),
-        fan=Fan(
-            name="fan",
-            flows=(0.0, draw(number(0.01, 0.1))),
-            static_pressures=(draw(number(100, 4000)), 0.0),
-            powers=draw(st.sampled_from([None, (60.0, 80.0)])),
+        points=tuple(points),
+        fan=draw(FANS) if on_fan else None,
+        pipes=draw(st.none() | trees(on_fan)) if on_fan else None,
+    )
+
+
+def is_free(name):
+    """Whether a suction point may be called so beside the other names of these cases."""
+    return name.strip() not in ("", "house", "outdoors", "windy", "manifold", "discharge")
+
+
+@st.composite
+def conditions(draw, name, yards):
+    pressure = draw(
+        st.sampled_from([{"outdoor_pressure": draw(number(-20, 20))}, {"below_neutral_level": 2.5}])
+    )
+    either = st.sampled_from(["pressure", "above_outdoors"])
+    return Condition(
+        name=name,
+        outdoor_temperature=draw(number(240, 310)),
+        room_temperature=draw(number(285, 300)),
+        added_pressure=draw(number(-5, 5)),
+        references=tuple(
+            ReferencePressure(name=yard.name, **{draw(either): draw(number(-20, 20))})
+            for yard in yards
+            if draw(st.booleans())
         ),
-        pipes=draw(
-            st.sampled_from([None, PipeTree(pipes=(branch,), discharge=run, discharge_height=3.0)])
-        ),
+        source=draw(TEXTS),
+        **pressure,
     )
 
 
@@ -152,10 +216,14 @@ def cases(draw):
         answer="two\nlines\tand a tab",
         site=site,
         layouts=tuple(draw(layouts(name)) for name in names),
-        conditions=(
-            Condition(name=draw(NAMES), outdoor_pressure=draw(number(-20, 20)), source=draw(TEXTS)),
+        conditions=tuple(
+            draw(conditions(name, site.yards))
+            for name in draw(st.lists(NAMES, min_size=1, max_size=2, unique=True))
         ),
-        test_holes=tuple(draw(st.lists(st.just(TestHole(name="T", x=1.0, y=1.25)), max_size=1))),
+        test_holes=tuple(
+            TestHole(name=name, x=draw(number(0, 3)), y=draw(number(0, 3)))
+            for name in draw(st.lists(NAMES, max_size=2, unique=True))
+        ),
         air=Air(temperature=draw(number(260, 310))),
         resolution=draw(st.sampled_from([COARSE, NORMAL, FINE, replace(FINE, splits=1)])),
         uncertain=(

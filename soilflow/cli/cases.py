@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-import shutil
-import textwrap
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from soilflow.cli.app import app
-from soilflow.cli.options import AsJson, Debug, Quiet
+from soilflow.cli.options import AsJson, Debug, Quiet, Verbose
 from soilflow.cli.reporting import WrongCommand, check_folder_of, reporting, show
+
+if TYPE_CHECKING:
+    from soilflow.case import Case
 
 __all__ = ["cases"]
 
@@ -24,8 +26,10 @@ def cases(
     copy: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Copy it, or all of them, there.")
     ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False,
     json: AsJson = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
     debug: Debug = False,
 ) -> None:
     """List the shipped cases; print or copy one.
@@ -33,48 +37,72 @@ def cases(
     \b
     Examples:
       soilflow cases
+      soilflow cases -v
       soilflow cases perimeter_or_centre
       soilflow cases perimeter_or_centre --copy .
     """
     with reporting(Path("cases"), debug=debug):
         from soilflow.errors import InputError
-        from soilflow.files.shipped import question_of, shipped_case, shipped_cases
+        from soilflow.files.case_toml import read_case
+        from soilflow.files.shipped import shipped_case, shipped_cases
 
         try:
-            chosen = shipped_cases() if name is None else {name: shipped_case(name)}
+            paths = list(shipped_cases().values()) if name is None else [shipped_case(name)]
         except InputError as error:
             raise WrongCommand(error.message) from None
         if copy is not None:
-            _copy(list(chosen.values()), copy, quiet=quiet)
+            written = _copy(paths, copy, force=force)
+            show(
+                lambda: "".join(f"wrote {path}\n" for path in written),
+                lambda: {"files": [str(path) for path in written]},
+                json=json,
+                quiet=quiet,
+            )
             return
-        asked = {path.stem: question_of(path) for path in chosen.values()}
-        if name is not None and not json:
-            typer.echo(chosen[name].read_text(encoding="utf-8"), nl=False)
-            return
+        read = {path.stem: read_case(path) for path in paths}
         show(
-            lambda: (
-                "\n".join(
-                    f"{stem}\n"
-                    + textwrap.fill(
-                        question or title, 60, initial_indent="  ", subsequent_indent="  "
-                    )
-                    for stem, (title, question) in asked.items()
-                )
-                + "\n"
-            ),
-            lambda: {stem: {"title": t, "question": q} for stem, (t, q) in asked.items()},
+            lambda: paths[0].read_text(encoding="utf-8") if name else _list(read, verbose=verbose),
+            lambda: {stem: _told(case) for stem, case in read.items()},
             json=json,
             quiet=quiet,
         )
 
 
-def _copy(files: list[Path], folder: Path, *, quiet: bool) -> None:
-    """Copy cases, never over a file that is there."""
+def _copy(paths: list[Path], folder: Path, *, force: bool) -> list[Path]:
+    """Copy cases, none of them over a file that is there unless that was asked for."""
+    from soilflow.files.atomic import replacing
+
     check_folder_of("--copy", folder / "case.toml")
-    for file in files:
-        if (folder / file.name).exists():
-            raise WrongCommand(f'"{folder / file.name}" is there already; name another folder')
-    for file in files:
-        shutil.copyfile(file, folder / file.name)
-        if not quiet:
-            typer.echo(f"wrote {folder / file.name}")
+    targets = [folder / path.name for path in paths]
+    for target in targets:
+        if target.exists() and not force:
+            raise WrongCommand(f'"{target}" is there already; name another folder, or give --force')
+    for path, target in zip(paths, targets, strict=True):
+        with replacing(target) as temporary:
+            temporary.write_bytes(path.read_bytes())
+    return targets
+
+
+def _list(read: Mapping[str, Case], *, verbose: bool) -> str:
+    from soilflow.output.page import Page
+
+    page = Page(60)
+    for stem, case in read.items():
+        page.heading(stem)
+        page.say(case.question or case.title, first="  ")
+        if verbose:
+            page.say(case.answer, first="  ")
+            layouts = ", ".join(f'"{layout.name}"' for layout in case.layouts)
+            page.say(f"layouts: {layouts}", first="  ")
+            page.say(f"variants: {', '.join(case.variants) or 'none'}", first="  ")
+    return page.text()
+
+
+def _told(case: Case) -> dict[str, Any]:
+    return {
+        "title": case.title,
+        "question": case.question,
+        "answer": case.answer,
+        "layouts": [layout.name for layout in case.layouts],
+        "variants": list(case.variants),
+    }

@@ -58,7 +58,7 @@ def compare(
     Examples:
       soilflow compare house.toml
       soilflow compare house.toml --layout "four at the walls" --all-variants
-      soilflow compare house.toml --variant frozen_yard --resolution coarse --no-figures
+      soilflow compare house.toml --variant frozen_yard --resolution coarse
       soilflow compare house.toml --json > compared.json
 
     Writes a table (CSV) and the plans (PNG), named after the case.

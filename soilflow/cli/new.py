@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from soilflow.cli.app import app
-from soilflow.cli.options import AsJson, Debug, Quiet
+from soilflow.cli.options import AsJson, Debug, Quiet, Verbose
 from soilflow.cli.reporting import WrongCommand, check_folder_of, reporting, show
+
+if TYPE_CHECKING:
+    from soilflow.case import Case
 
 __all__ = ["new"]
 
@@ -34,11 +37,11 @@ def new(
     ] = "old, crazed, patched",
     pits: Annotated[int, typer.Option(metavar="N", help="Pits in each layout.")] = 4,
     pit: Annotated[
-        str, typer.Option(metavar="VOLUME", help="Size of a pit, as air.")
-    ] = "2 buckets",
+        str, typer.Option(metavar="VOLUME", help="Air dug out of a pit; two buckets if they fit.")
+    ] = "",
     footing_depth: Annotated[
-        str, typer.Option(metavar="DEPTH", help="Bottom of the footing below the slab underside.")
-    ] = "18 in",
+        str, typer.Option(metavar="DEPTH", help="Slab underside to footing bottom, if measured.")
+    ] = "",
     grade: Annotated[
         str, typer.Option(metavar="HEIGHT", help="Ground outside above the slab underside.")
     ] = "0 ft",
@@ -49,6 +52,7 @@ def new(
     force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
     json: AsJson = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
     debug: Debug = False,
 ) -> None:
     """Write a commented case from a few words; it runs as it is.
@@ -56,8 +60,12 @@ def new(
     \b
     Examples:
       soilflow new mine.toml --size "26 ft x 33 ft"
-      soilflow new wet.toml --size "8 m x 6 m" --soil "packed silt" --pits 2 --grade "2 m"
-      soilflow new gap.toml --size "26 ft x 33 ft" --gap "sounds hollow" --joint nickel
+      soilflow new wet.toml --size "8 m x 6 m" --soil "packed silt" --pits 2
+      soilflow new deep.toml --size "26 ft x 33 ft" --grade "6 ft"
+      soilflow new gap.toml --size "30' x 20'" --gap "sounds hollow"
+
+    Wherever a word is wanted, except for the fan, a number with its unit will do. A file that
+    is there already is left alone without --force.
     """
     with reporting(file, debug=debug):
         check_folder_of("FILE", file)
@@ -66,6 +74,7 @@ def new(
 
         from soilflow.errors import InputError
         from soilflow.files.atomic import replacing
+        from soilflow.files.case_toml import parse_case
         from soilflow.files.new_case import Wishes, new_case_text
 
         wishes = Wishes(
@@ -90,9 +99,30 @@ def new(
             raise WrongCommand(f"{option}: {error.message}") from None
         with replacing(file) as temporary:
             temporary.write_text(text, encoding="utf-8")
+        case = parse_case(text, file=str(file))
         show(
-            lambda: f"wrote {file}\nnext: soilflow check {file}, then soilflow run {file}\n",
-            lambda: {"file": str(file), "layouts": ["along the walls", "spread over the floor"]},
+            lambda: _said(file, case, verbose=verbose),
+            lambda: {
+                "file": str(file),
+                "layouts": [layout.name for layout in case.layouts],
+                "pits": [point.name for point in case.layouts[0].points],
+                "test_holes": [hole.name for hole in case.test_holes],
+            },
             json=json,
             quiet=quiet,
         )
+
+
+def _said(file: Path, case: Case, *, verbose: bool) -> str:
+    from soilflow.output.page import Page
+
+    page = Page(60)
+    page.say(f"wrote {file}")
+    page.say(f"next: soilflow check {file} --plan plan.png")
+    if verbose:
+        for layout in case.layouts:
+            page.say(f'layout "{layout.name}"')
+        page.heading("Known only as a range, in SI units:")
+        for item in case.uncertain:
+            page.item(f"{item.path}: {item.low:.3g} to {item.high:.3g}, {item.source}")
+    return page.text()

@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from soilflow.cli.app import app
-from soilflow.cli.options import Debug, Quiet
-from soilflow.cli.reporting import check_folder_of, reporting
+from soilflow.cli.options import AsJson, Debug, Quiet, Verbose
+from soilflow.cli.reporting import check_folder_of, reporting, show
 
 __all__ = ["schema"]
 
@@ -19,7 +19,9 @@ def schema(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write it there; else it is printed.")
     ] = None,
+    json: AsJson = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
     debug: Debug = False,
 ) -> None:
     """Print the JSON schema of a case file, for editors that complete TOML.
@@ -29,7 +31,8 @@ def schema(
       soilflow schema
       soilflow schema --out soilflow.schema.json
 
-    Put "#:schema soilflow.schema.json" on the first line of a case beside it.
+    Put "#:schema soilflow.schema.json" on the first line of a case beside it. A file that is
+    there already is replaced.
     """
     with reporting(Path("schema"), debug=debug):
         check_folder_of("--out", out)
@@ -38,11 +41,20 @@ def schema(
         from soilflow.files.atomic import replacing
         from soilflow.files.schema import case_schema
 
-        text = dumps(case_schema(), indent=1, ensure_ascii=False) + "\n"
+        made = case_schema()
+        text = dumps(made, indent=1, ensure_ascii=False) + "\n"
         if out is None:
-            typer.echo(text, nl=False)
+            show(lambda: text, lambda: made, json=json, quiet=quiet)
             return
         with replacing(out) as temporary:
             temporary.write_text(text, encoding="utf-8")
-        if not quiet:
-            typer.echo(f"wrote {out}")
+        tables = sorted(made["properties"])
+        lines = [f"wrote {out}"]
+        if verbose:
+            lines += [f"draft: {made['$schema']}", *(f"- {table}" for table in tables)]
+        show(
+            lambda: "\n".join(lines) + "\n",
+            lambda: {"file": str(out), "draft": made["$schema"], "keys": tables},
+            json=json,
+            quiet=quiet,
+        )

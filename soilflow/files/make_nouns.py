@@ -31,10 +31,10 @@ from soilflow.site import (
 from soilflow.unit_tables import unit_table
 from soilflow.units import Dimension
 
-__all__ = ["WORDS", "make", "markers"]
+__all__ = ["FOUND", "WORDS", "example", "make", "markers"]
 
 # Ranges make sense for what is found on a site, not for what is chosen for it.
-_FOUND = {
+FOUND = {
     ExteriorBackfill,
     FloorWallJoint,
     FoundationWalls,
@@ -120,7 +120,7 @@ def _plain(draft: Draft, name: str, notes: Notes, path: str, values: dict[str, A
         notes.wrong(locate(draft, (name,)), f"{shown(value)}: a finite number is needed here")
         return BAD
     dimension = marker(hint)
-    if dimension is None or not isinstance(value, str) or draft.noun not in _FOUND:
+    if dimension is None or not isinstance(value, str) or draft.noun not in FOUND:
         return value
     try:
         spread = read_spread(value, dimension, WORDS.get((draft.noun, name), ""))
@@ -186,7 +186,7 @@ def _sentence(error: Mapping[str, Any], draft: Draft) -> str:
     kind, path, value = error["type"], error["loc"], shown(error["input"])
     dimension = markers(draft.noun).get(str(path[0])) if path else None
     if kind == "missing" and len(path) == 1:
-        return f'missing; write {path[0]} = "{_example(str(path[0]), dimension)}"'
+        return f'missing; write {path[0]} = "{example(str(path[0]), dimension)}"'
     if kind in ("missing", "too_long", "too_short") and len(path) > 1:
         return 'a corner is two lengths, east then north: ["12 ft", "0 ft"]'
     sentences = {
@@ -198,7 +198,21 @@ def _sentence(error: Mapping[str, Any], draft: Draft) -> str:
     )
 
 
-def _example(name: str, dimension: Dimension | None) -> str:
+def example(name: str, dimension: Dimension | None) -> str:
+    """What might be written for a field.
+
+    Parameters
+    ----------
+    name : str
+        The field.
+    dimension : Dimension or None
+        What it holds; None for anything but a quantity.
+
+    Returns
+    -------
+    str
+        The text.
+    """
     if name in _EXAMPLES or dimension is None:
         return _EXAMPLES.get(name, "...")
     return unit_table(dimension).examples[0]

@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, TypeVar
 
 from soilflow.data import fan_classes, lookup_word, word_ranges
@@ -17,6 +18,7 @@ from soilflow.files.written_form import read_text, size_text
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pits import HemisphericalPit
 from soilflow.layout.places import Place, along_walls, clear_of, spread_over
+from soilflow.quantity_text import NUMBER_WORDS
 from soilflow.site.slab import Slab
 from soilflow.units import M_PER_INCH, Depth, Permeability, Volume, feet_inches
 
@@ -28,7 +30,6 @@ _ROOM = 18.0 * M_PER_INCH  # between a pit's rim and a test hole, chosen by the 
 _MOST_PITS = 40
 _USUAL_PITS = ("2 buckets", "1 bucket")
 _USUAL_FOOTING = "18 in"  # common practice, no source
-_COUNTS = "one two three four five six seven eight nine ten eleven twelve".split()
 
 Read = TypeVar("Read")
 
@@ -142,9 +143,9 @@ def _said(wishes: Wishes) -> dict[str, str]:
         elif alias is None or (table and not text.lstrip("+-.")[:1].isnumeric()):
             said[field] = _quoted(_word(field, text, table))
         else:
-            _field(field, lambda text=text, alias=alias: read_text(text, alias))
+            _field(field, partial(read_text, text, alias))
             said[field] = _quoted(text)
-    known = "as stated" if wishes.footing_depth else "guess; the footing was not measured"
+    known = "said" if wishes.footing_depth else "guess: the footing was not measured"
     return {**said, "footing_source": _quoted(known)}
 
 
@@ -246,7 +247,7 @@ def _corners_and_middle(floor: tuple[float, float]) -> dict[str, Place]:
 
 
 def _called(count: int, one: str, several: str) -> str:
-    number = _COUNTS[count - 1] if count <= len(_COUNTS) else str(count)
+    number = NUMBER_WORDS[count - 1] if count <= len(NUMBER_WORDS) else str(count)
     return f"{number} {one if count == 1 else several}"
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import difflib
 import importlib.metadata
-import tomllib
 from pathlib import Path
 
 from soilflow.errors import InputError
 
-__all__ = ["question_of", "shipped_case", "shipped_cases"]
+__all__ = ["shipped_case", "shipped_cases"]
 
 
 def shipped_cases() -> dict[str, Path]:
@@ -56,23 +56,8 @@ def shipped_case(name: str) -> Path:
     have = shipped_cases()
     stem = name.removesuffix(".toml")
     if stem not in have:
+        near = difflib.get_close_matches(stem, have, n=1)
+        hint = f'did you mean "{near[0]}"? ' if near else ""
         offer = ", ".join(have) or "none"
-        raise InputError(f'"{name}": no such case is shipped; there are {offer}')
+        raise InputError(f'"{name}": no such case is shipped; {hint}there are {offer}')
     return have[stem]
-
-
-def question_of(path: Path) -> tuple[str, str]:
-    """What a case asks.
-
-    Parameters
-    ----------
-    path : Path
-        A case file.
-
-    Returns
-    -------
-    title, question : str
-        Empty where it has none.
-    """
-    tables = tomllib.loads(path.read_text(encoding="utf-8"))
-    return str(tables.get("title", "")), str(tables.get("question", ""))

@@ -79,7 +79,12 @@ def spread_over(width: float, length: float, count: int) -> tuple[Place, ...]:
 
 
 def clear_of(
-    width: float, length: float, wanted: Mapping[str, Place], taken: Sequence[Place], *, clear: float
+    width: float,
+    length: float,
+    wanted: Mapping[str, Place],
+    taken: Sequence[Place],
+    *,
+    clear: float,
 ) -> dict[str, Place]:
     """Places near wanted ones, yet some way from others and from one another.
 
@@ -97,22 +102,31 @@ def clear_of(
     Returns
     -------
     places : dict of str to (float, float)
-        By name: the wanted place where it is clear, else the nearest clear place of a raster, or
-        the clearest of all when the floor is too full. [m]
+        By name: the wanted place where it is clear, else the nearest clear place up to a quarter
+        of the floor away along either side, or the clearest when there is none. [m]
 
     Examples
     --------
     >>> clear_of(8.0, 6.0, {"middle": (4.0, 3.0)}, [(1.0, 3.0)], clear=1.0)
     {'middle': (4.0, 3.0)}
     """
-    steps = 24
-    raster = [
-        (width * i / steps, length * j / steps) for i in range(1, steps) for j in range(1, steps)
-    ]
     found: dict[str, Place] = {}
     for name, place in wanted.items():
         avoid = [*taken, *found.values()]
-        free = {p: min((math.dist(p, a) for a in avoid), default=clear) for p in (place, *raster)}
-        enough = min(clear, max(free.values()))
-        found[name] = min((p for p in free if free[p] >= enough), key=lambda p: math.dist(p, place))
+        near = [place, *_around(place, width, length)]
+        room = {p: min((math.dist(p, a) for a in avoid), default=clear) for p in near}
+        enough = min(clear, max(room.values()))
+        found[name] = min((p for p in room if room[p] >= enough), key=lambda p: math.dist(p, place))
     return found
+
+
+def _around(place: Place, width: float, length: float) -> list[Place]:
+    """A raster around a place, no nearer to a wall than a quarter of the floor or the place is."""
+    steps, (x, y) = 12, place
+    off = min(x, width - x, y, length - y, 0.25 * width, 0.25 * length)
+    raster = [
+        (x + 0.25 * width * i / steps, y + 0.25 * length * j / steps)
+        for i in range(-steps, steps + 1)
+        for j in range(-steps, steps + 1)
+    ]
+    return [p for p in raster if off <= p[0] <= width - off and off <= p[1] <= length - off]
