@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from soilflow.layout.pits import BoxPit, HemisphericalPit
     from soilflow.results.result import Result
     from soilflow.run import run_layout
-    from soilflow.site.ground import Ground, MoistZone, SettledGap, SoilLayer
+    from soilflow.site.ground import Ground, SettledGap, SoilLayer
     from soilflow.site.leaks import FloorWallJoint
+    from soilflow.site.moisture import MoistZone
     from soilflow.site.site import Site
     from soilflow.site.slab import Slab
     from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand
@@ -72,8 +73,9 @@ _HOMES = {
     "soilflow.layout.pits": ("BoxPit", "HemisphericalPit"),
     "soilflow.results.result": ("Result",),
     "soilflow.run": ("run_layout",),
-    "soilflow.site.ground": ("Ground", "MoistZone", "SettledGap", "SoilLayer"),
+    "soilflow.site.ground": ("Ground", "SettledGap", "SoilLayer"),
     "soilflow.site.leaks": ("FloorWallJoint",),
+    "soilflow.site.moisture": ("MoistZone",),
     "soilflow.site.site": ("Site",),
     "soilflow.site.slab": ("Slab",),
     "soilflow.site.walls": ("ExteriorBackfill", "FoundationWalls", "PerimeterBand"),

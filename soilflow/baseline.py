@@ -83,5 +83,9 @@ def before_digging(
             floor=floor,
             house=leak_flows(network, u @ response.unit_fields, u, HOUSE),
             test_holes=readings(case, floor),
+            rooms={
+                name: leak_flows(network, u @ response.unit_fields, u, name)
+                for name in case.site.room_names
+            },
         )
     return found

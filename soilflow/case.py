@@ -146,20 +146,24 @@ class Case:
         """Pressures are stated for places there are, and no pit is named like one of them."""
         if self.variant:
             return  # a variant may have lost a place that the case as written has
-        places = [name for name in self.site.outdoor_names if name != OUTDOORS]
+        rooms = self.site.room_names
+        places = [*(name for name in self.site.outdoor_names if name != OUTDOORS), *rooms]
         for i, condition in enumerate(self.conditions):
             for j, reference in enumerate(condition.references):
                 if reference.name not in places:
                     have = ", ".join(f'"{name}"' for name in places) or "none"
                     raise InputError(
-                        f'no yard "{reference.name}" on this site; it has {have}',
+                        f'no yard "{reference.name}" on this site and no such room; it has {have}',
                         field=f"conditions[{i}].references[{j}].name",
                     )
+            for name in rooms:
+                if condition.pressure_of(name) is None:
+                    raise InputError(_no_pressure(name, condition.name), field=f"conditions[{i}]")
         for i, layout in enumerate(self.layouts):
             for j, point in enumerate(layout.points):
                 if point.name in places:
                     raise InputError(
-                        f'"{point.name}" names a yard too; give the point another name',
+                        f'"{point.name}" names a yard too, or a room; give the point another name',
                         field=f"layouts[{i}].points[{j}].name",
                     )
 
@@ -176,11 +180,21 @@ class Case:
         pressures : dict of str to float
             By reference, against the house; a yard the condition passes over is at the
             outdoors'. [Pa]
+
+        Raises
+        ------
+        InputError
+            The condition gives a room no pressure.
         """
         found = {HOUSE: 0.0}
         for name in self.site.outdoor_names:
             own = condition.pressure_of(name)
             found[name] = condition.outdoors if own is None else own
+        for name in self.site.room_names:
+            own = condition.pressure_of(name)
+            if own is None:
+                raise InputError(_no_pressure(name, condition.name), field="conditions")
+            found[name] = own
         return found
 
     def layout(self, name: str | None = None) -> Layout:
@@ -277,6 +291,13 @@ class Case:
             The copy.
         """
         return replace(self, resolution=resolution)
+
+
+def _no_pressure(room: str, condition: str) -> str:
+    return (
+        f'"{condition}" gives the room "{room}" no pressure, and a guess would decide its verdict: '
+        f'write references = {{"{room}" = "0 Pa"}} there, what its air exceeds the house by'
+    )
 
 
 def _site_part(path: str) -> str:

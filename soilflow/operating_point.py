@@ -6,6 +6,7 @@ u = p + p^2/(2 p_atm). Everything here is dense algebra on a few ports.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,11 +15,20 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import least_squares
 
-from soilflow.air import P_ATM, pressure_from_u, u_from_pressure
+from soilflow.air import P_ATM, pressure_from_u
 from soilflow.errors import ConvergenceError, InputError, OutOfRangeError
-from soilflow.layout.drive import Drive, fan_duty, pipe_notes, riser_vacuums, velocities
+from soilflow.layout.drive import (
+    Drive,
+    FanDuty,
+    fan_duty,
+    pipe_notes,
+    riser_vacuums,
+    velocities,
+)
 from soilflow.layout.fan import Fan
+from soilflow.layout.fan_sets import FIRST
 from soilflow.layout.pipes import PipeTree
+from soilflow.port_elimination import SeenSoil, all_ports, eliminate
 
 __all__ = [
     "CAPPED",
@@ -56,14 +66,11 @@ class OperatingPoint:
     riser_vacuums : mapping of str to float
         What a gauge on the pipe reads just past each pit, entry loss and velocity head
         included, by suction point. [Pa]
-    fan_flow : float
-        Volume through the fan, or through the open discharge, at its inlet pressure. [m3/s]
-    fan_static : float
-        Static pressure the fan makes, 0 when it is off. [Pa]
-    fan_power : float or None
-        Electrical power; None when the fan is off or has no power points. [W]
+    fans : mapping of str to FanDuty
+        What each fan does, by its name; the layout's own is called "first".
     velocities : mapping of str to float
-        Mean velocity at the downstream end of each pipe, by pipe name. [m/s]
+        Mean velocity at the downstream end of each pipe, by pipe name; a further fan's pipes
+        have its name in front. [m/s]
     backflow : tuple of str
         Suction points on the pipes that blow into the soil.
     notes : tuple of str
@@ -80,14 +87,29 @@ class OperatingPoint:
     u: Array
     flows: Array
     riser_vacuums: Mapping[str, float]
-    fan_flow: float
-    fan_static: float
-    fan_power: float | None
+    fans: Mapping[str, FanDuty]
     velocities: Mapping[str, float]
     backflow: tuple[str, ...]
     notes: tuple[str, ...]
     residual: float
     iterations: int
+
+    @property
+    def fan_flow(self) -> float:
+        """Volume through all fans, or open discharges, each at its inlet's pressure. [m3/s]"""
+        return sum(duty.flow for duty in self.fans.values())
+
+    @property
+    def fan_static(self) -> float:
+        """Static pressure of the fan that makes most, 0 when all are off. [Pa]"""
+        return max(duty.static_pressure for duty in self.fans.values())
+
+    @property
+    def fan_power(self) -> float | None:
+        """Electrical power of all fans; None when one that runs has no power points. [W]"""
+        running = [duty.power for duty in self.fans.values() if duty.runs]
+        powers = [power for power in running if power is not None]
+        return sum(powers) if powers and len(powers) == len(running) else None
 
     def __str__(self) -> str:
         lines = [f"{'port':<20} {'state':<8} {'p [Pa]':>12} {'q [m3/s]':>12}"]
@@ -96,8 +118,10 @@ class OperatingPoint:
         ):
             lines.append(f"{name:<20} {state:<8} {p:12.4f} {q:12.4e}")
         lines += [f"riser at {name}: {v:.4f} Pa" for name, v in self.riser_vacuums.items()]
-        power = "" if self.fan_power is None else f", {self.fan_power:.1f} W"
-        lines.append(f"fan: {self.fan_static:.4f} Pa at {self.fan_flow:.4e} m3/s{power}")
+        for name, duty in self.fans.items():
+            which = "fan" if len(self.fans) == 1 else f"fan {name!r}"
+            power = "" if duty.power is None else f", {duty.power:.1f} W"
+            lines.append(f"{which}: {duty.static_pressure:.4f} Pa at {duty.flow:.4e} m3/s{power}")
         lines += [f"velocity in {name}: {v:.2f} m/s" for name, v in self.velocities.items()]
         lines += [f"note: {note}" for note in self.notes]
         lines.append(f"residual {self.residual:.1e} Pa after {self.iterations} iterations")
@@ -118,10 +142,11 @@ def solve_operating_point(
     outdoor_density: float = 1.204,
     viscosity: float = 1.81e-5,
     pressure_atm: float = P_ATM,
+    more_drives: Sequence[Drive] = (),
     extrapolate: bool = False,
     start: ArrayLike | None = None,
 ) -> OperatingPoint:
-    """Find the pressures and flows at which fan, pipes and soil agree.
+    """Find the pressures and flows at which fans, pipes and soil agree.
 
     p_pit = p_discharge - (rho_outdoor - rho_pipe) g H - dp_fan(Q) + losses, q = -Y u.
 
@@ -152,10 +177,13 @@ def solve_operating_point(
         Viscosity of the air in the pipes. [Pa s]
     pressure_atm : float
         Atmospheric pressure. [Pa]
+    more_drives : sequence of Drive
+        Further fans with their points and pipes, each by its own name.
     extrapolate : bool
-        Accept an answer outside the fan's points, with a warning.
+        Accept an answer outside a fan's points, with a warning.
     start : array_like, shape (n,), or None
-        Flow at each fan point to begin from; any will do. [m3/s]
+        Flow to begin from at each point on a fan, those of the further fans last; any will do.
+        [m3/s]
 
     Returns
     -------
@@ -177,6 +205,8 @@ def solve_operating_point(
     it is the gradient of a convex function of the flows; the flows the soil gives are the
     gradient of another in u. So the Jacobian of the mismatch, 1 + A B with A and B positive
     semidefinite, is nowhere singular, and a least-squares descent ends in the only answer.
+    Several fans add their convex functions, each of its own points' flows: A gets a block for
+    each, and the soil alone couples them.
 
     Mass flow is kept through the pipes: losses are differences of u (see `pipe_loss`), and
     the fan moves Q p_atm/(p_atm + p) with p at its inlet. The fan stands at the end of the
@@ -196,11 +226,8 @@ def solve_operating_point(
     """
     names = tuple(port_names)
     y = _checked_matrix(port_matrix, names)
-    _check_states(names, given_pressures, capped, fan_points)
-    if fan_points and fan is None and pipes is None:
-        message = "neither fan nor pipes are given; cap the points or give what they are on"
-        raise InputError(message, field="fan_points")
-    drive = Drive(
+    first = Drive(
+        name=FIRST,
         points=tuple(fan_points),
         fan=fan,
         pipes=pipes,
@@ -210,121 +237,76 @@ def solve_operating_point(
         viscosity=viscosity,
         pressure_atm=pressure_atm,
     )
-    soil = _eliminate(y, names, given_pressures, drive)
-    u_points, inlet, residual, iterations = _solve(drive, soil, given_pressures, start)
-    u, flows = _all_ports(y, soil, u_points)
+    drives = (first, *more_drives)
+    _check_drives(drives)
+    points = [name for drive in drives for name in drive.points]
+    _check_states(names, given_pressures, capped, points)
+    soil = eliminate(y, names, given_pressures, points, pressure_atm)
+    u_points, inlets, residual, iterations = _solve(drives, soil, given_pressures, start)
+    u, flows = all_ports(y, soil, u_points)
     pressures = pressure_from_u(u, pressure_atm)
-    q_points = dict(zip(drive.points, flows[soil.on].tolist(), strict=True))
-    speeds = velocities(drive, q_points, inlet)
-    backflow = _backflow(y, u, flows, soil, drive.points)
-    duty = fan_duty(drive, sum(q_points.values()), inlet, extrapolate=extrapolate)
-    tied = FAN_OFF if fan is None else FAN_ON
+    backflow = tuple(_backflow(y, u, flows, soil, points))
+    fans: dict[str, FanDuty] = {}
+    risers: dict[str, float] = {}
+    speeds: dict[str, float] = {}
+    for drive, inlet, part in zip(drives, inlets, _parts(drives), strict=True):
+        own = [soil.on[i] for i in range(part.start, part.stop)]
+        q_points = dict(zip(drive.points, flows[own].tolist(), strict=True))
+        fans[drive.name] = fan_duty(drive, sum(q_points.values()), inlet, extrapolate=extrapolate)
+        risers |= riser_vacuums(drive, q_points, pressures[own].tolist())
+        before = "" if drive is first else f"{drive.name}: "
+        speeds |= {before + pipe: v for pipe, v in velocities(drive, q_points, inlet).items()}
+    tied = {p: FAN_OFF if d.fan is None else FAN_ON for d in drives for p in d.points}
     return OperatingPoint(
         port_names=names,
-        states=tuple(CAPPED if n in capped else tied if n in fan_points else GIVEN for n in names),
+        states=tuple(CAPPED if n in capped else tied.get(n, GIVEN) for n in names),
         pressures=pressures,
         u=u,
         flows=flows,
-        riser_vacuums=riser_vacuums(drive, q_points, pressures[soil.on].tolist()),
-        fan_flow=duty.flow,
-        fan_static=duty.static_pressure,
-        fan_power=duty.power,
+        riser_vacuums=risers,
+        fans=fans,
         velocities=speeds,
-        backflow=tuple(backflow),
+        backflow=backflow,
         notes=(*pipe_notes(speeds, backflow), *_floating_notes([names[i] for i in soil.floating])),
         residual=residual,
         iterations=iterations,
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Soil:
-    """The soil as the fan points see it: q = -(matrix u + offset), capped ports eliminated."""
-
-    on: list[int]
-    given: list[int]
-    capped: list[int]
-    floating: list[int]  # capped ports that no air path ties to a stated pressure
-    u_given: Array
-    matrix: Array
-    offset: Array
-    capped_by_point: Array  # u_capped = capped_offset - capped_by_point u_points
-    capped_offset: Array
-
-    def flows(self, u_points: Array) -> Array:
-        return -(self.matrix @ u_points + self.offset)
-
-
-def _eliminate(
-    y: Array, names: tuple[str, ...], given_pressures: Mapping[str, float], drive: Drive
-) -> _Soil:
-    on = [names.index(name) for name in drive.points]
-    given = [names.index(name) for name in given_pressures]
-    capped = [i for i in range(len(names)) if i not in on and i not in given]
-    u_given = np.array([u_from_pressure(p, drive.pressure_atm) for p in given_pressures.values()])
-    inverse, null = _pseudo_inverse(y[np.ix_(capped, capped)])
-    by_point = inverse @ y[np.ix_(capped, on)]
-    by_given = inverse @ y[np.ix_(capped, given)]
-    y_on_capped = y[np.ix_(on, capped)]
-    return _Soil(
-        on=on,
-        given=given,
-        capped=capped,
-        floating=[i for i, loose in zip(capped, null, strict=True) if loose],
-        u_given=u_given,
-        matrix=y[np.ix_(on, on)] - y_on_capped @ by_point,
-        offset=(y[np.ix_(on, given)] - y_on_capped @ by_given) @ u_given,
-        capped_by_point=by_point,
-        capped_offset=-by_given @ u_given,
-    )
-
-
-def _all_ports(y: Array, soil: _Soil, u_points: Array) -> tuple[Array, Array]:
-    """u [Pa] and flow [m3/s] at every port."""
-    u = np.zeros(len(y))
-    u[soil.given] = soil.u_given
-    u[soil.on] = u_points
-    u[soil.capped] = soil.capped_offset - soil.capped_by_point @ u_points
-    flows = -y @ u
-    flows[soil.capped] = 0.0
-    return u, flows
-
-
-def _pseudo_inverse(block: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Inverse of a semidefinite block, and which rows belong to its null space.
-
-    Scaled to a unit diagonal first: clay and gravel pits may differ by 1e6, and that alone
-    must not make the clay pit look cut off.
-    """
-    diagonal = np.diag(block)
-    scale = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
-    values, vectors = np.linalg.eigh(scale[:, None] * block * scale)
-    null = values <= 1e-12
-    kept = vectors[:, ~null]
-    inverse = scale[:, None] * ((kept / values[~null]) @ kept.T) * scale
-    return inverse, np.any(np.abs(vectors[:, null]) > 1e-6, axis=1)
+def _parts(drives: Sequence[Drive]) -> list[slice]:
+    """Where each drive's points lie among all of them."""
+    ends = np.cumsum([0, *(len(drive.points) for drive in drives)]).tolist()
+    return [slice(a, b) for a, b in itertools.pairwise(ends)]
 
 
 def _solve(
-    drive: Drive, soil: _Soil, given_pressures: Mapping[str, float], start: ArrayLike | None
-) -> tuple[Array, float, float, int]:
-    """u at the fan points, pressure at the fan's inlet, residual [Pa], iterations."""
-    n = len(drive.points)
+    drives: Sequence[Drive],
+    soil: SeenSoil,
+    given_pressures: Mapping[str, float],
+    start: ArrayLike | None,
+) -> tuple[Array, list[float], float, int]:
+    """u at the points, pressure at each fan's inlet, residual [Pa], iterations."""
+    parts = _parts(drives)
+    n = parts[-1].stop
+    begin = _begin(drives, parts, start)
     if n == 0:
-        return np.empty(0), drive.resting_pressure, 0.0, 0
-    shutoff = drive.fan_pressure(0.0, 0.0)
-    scale = max(1.0, shutoff, abs(drive.resting_pressure), *map(abs, given_pressures.values()))
+        return np.empty(0), [drive.resting_pressure for drive in drives], 0.0, 0
+    shutoffs = [drive.fan_pressure(0.0, 0.0) for drive in drives]
+    rests = [abs(drive.resting_pressure) for drive in drives]
+    scale = max(1.0, *shutoffs, *rests, *map(abs, given_pressures.values()))
 
     def mismatch(x: Array) -> Array:
-        u_points, inlet = scale * x[:n], scale * float(x[n])
+        u_points, inlets = scale * x[:n], (scale * x[n:]).tolist()
         q = soil.flows(u_points)
-        at_points = u_points - drive.u_continued(inlet) - drive.losses(q)
-        at_fan = inlet - drive.resting_pressure + drive.fan_pressure(float(q.sum()), inlet)
-        return np.append(at_points, at_fan) / scale
+        at_points, at_fans = np.empty(n), []
+        for drive, part, inlet in zip(drives, parts, inlets, strict=True):
+            losses = drive.losses(q[part])
+            at_points[part] = u_points[part] - drive.u_continued(inlet) - losses
+            made = drive.fan_pressure(float(q[part].sum()), inlet) if drive.points else 0.0
+            at_fans.append(inlet - drive.resting_pressure + made)
+        return np.append(at_points, at_fans) / scale
 
-    found = least_squares(
-        mismatch, _begin(drive, start) / scale, xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=500
-    )
+    found = least_squares(mismatch, begin / scale, xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=500)
     residual = scale * float(np.max(np.abs(found.fun)))
     if not residual <= WANTED_RESIDUAL:
         raise ConvergenceError(
@@ -334,25 +316,30 @@ def _solve(
             wanted=WANTED_RESIDUAL,
             iterations=int(found.njev),
         )
-    u_points, inlet = scale * found.x[:n], scale * float(found.x[n])
-    half = 0.5 * drive.pressure_atm
-    if min(drive.u_continued(inlet), float(u_points.min())) < drive.u_continued(-half):
+    u_points, inlets = scale * found.x[:n], (scale * found.x[n:]).tolist()
+    half = 0.5 * drives[0].pressure_atm
+    least = min(*(d.u_continued(p) for d, p in zip(drives, inlets, strict=True)), *u_points)
+    if least < drives[0].u_continued(-half):
         message = f"the answer needs more than {half:.6g} Pa of vacuum, half of all there is"
         raise OutOfRangeError(f"{message}; take a weaker fan")
-    return u_points, inlet, residual, int(found.njev)
+    return u_points, inlets, residual, int(found.njev)
 
 
-def _begin(drive: Drive, start: ArrayLike | None) -> Array:
-    """u at the points and pressure at the fan's inlet that go with the flows of a start."""
-    n = len(drive.points)
+def _begin(drives: Sequence[Drive], parts: Sequence[slice], start: ArrayLike | None) -> Array:
+    """u at the points and pressure at the fans' inlets that go with the flows of a start."""
+    n = parts[-1].stop
     q = np.zeros(n) if start is None else np.asarray(start, dtype=float)
     if q.shape != (n,) or not np.all(np.isfinite(q)):
         raise InputError(f"give {n} finite flow(s), one for each fan point", field="start")
-    inlet = drive.resting_pressure - drive.fan_pressure(float(q.sum()), 0.0)
-    return np.append(drive.u_continued(inlet) + drive.losses(q), inlet)
+    u_points, inlets = np.empty(n), []
+    for drive, part in zip(drives, parts, strict=True):
+        made = drive.fan_pressure(float(q[part].sum()), 0.0) if drive.points else 0.0
+        inlets.append(drive.resting_pressure - made)
+        u_points[part] = drive.u_continued(inlets[-1]) + drive.losses(q[part])
+    return np.append(u_points, inlets)
 
 
-def _backflow(y: Array, u: Array, flows: Array, soil: _Soil, points: Sequence[str]) -> list[str]:
+def _backflow(y: Array, u: Array, flows: Array, soil: SeenSoil, points: Sequence[str]) -> list[str]:
     rounding = 1e-12 * np.abs(y) @ np.abs(u)
     return [name for name, i in zip(points, soil.on, strict=True) if flows[i] < -rounding[i]]
 
@@ -376,6 +363,18 @@ def _checked_matrix(port_matrix: ArrayLike, names: tuple[str, ...]) -> Array:
         message = "must be symmetric with rows that sum to zero, to 1e-6 of its largest entry"
         raise InputError(message, field="port_matrix")
     return (y + y.T) / 2.0
+
+
+def _check_drives(drives: Sequence[Drive]) -> None:
+    names = [drive.name for drive in drives]
+    for drive in drives:
+        if names.count(drive.name) > 1:
+            raise InputError(f"two fans are called {drive.name!r}", field="more_drives")
+        if drive.pressure_atm != drives[0].pressure_atm:
+            raise InputError("fans under one atmosphere are needed", field="more_drives")
+        if drive.points and drive.fan is None and drive.pipes is None:
+            message = "neither fan nor pipes are given; cap the points or give what they are on"
+            raise InputError(message, field="fan_points")
 
 
 def _check_states(

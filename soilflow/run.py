@@ -23,6 +23,7 @@ from soilflow.results.coverage import STRIP, THRESHOLDS, coverage, worst_margin
 from soilflow.results.floor import FloorResponse, floor_response
 from soilflow.results.leaks import leak_flows, worst_opening
 from soilflow.results.result import Baseline, ConditionResult, Result, SoilSolution
+from soilflow.results.rooms import room_results
 from soilflow.site.effects import HOUSE
 from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
@@ -84,6 +85,8 @@ def strip_lines(site: Site) -> tuple[Sequence[float], Sequence[float]]:
     """
     lines: tuple[list[float], list[float]] = ([], [])
     for wall in site.slab.walls:
+        if wall.slant is not None:  # its strip follows the slant, across the grid
+            continue
         axis = 0 if wall.outward[0] else 1
         lines[axis].append(wall.start[axis] - STRIP * wall.outward[axis])
     return lines
@@ -147,7 +150,8 @@ def estimate(case: Case, layout: Layout) -> Estimate:
         Cells, time and memory.
     """
     cells = grid_of(case, [layout]).cells
-    ports = len(layout.points) + 2
+    site = case.site
+    ports = len(layout.points) + 1 + len(site.outdoor_names) + len(site.room_names)
     return Estimate(
         cells=cells,
         ports=ports,
@@ -310,6 +314,7 @@ def evaluate(
     pressure, pressure_off = floor.pressure(on.u, atm), floor.pressure(off.u, atm)
     slab = case.site.slab
     strip = wall_strip(slab.polygon, slab.walls, STRIP)
+    judged = floor.pressure(on.u, atm, room=soil.ports.index(HOUSE))
     return ConditionResult(
         name=condition.name,
         outdoor_pressure=condition.outdoors,
@@ -318,9 +323,9 @@ def evaluate(
         node_u=node_u,
         floor=pressure,
         floor_off=pressure_off,
-        coverage_area={t: coverage(pressure, t) for t in THRESHOLDS},
-        coverage_perimeter={t: coverage(pressure, t, strip=strip) for t in THRESHOLDS},
-        worst=worst_margin(pressure),
+        coverage_area={t: coverage(judged, t) for t in THRESHOLDS},
+        coverage_perimeter={t: coverage(judged, t, strip=strip) for t in THRESHOLDS},
+        worst=worst_margin(judged),
         opening=worst_opening(soil, network, node_u, on.u, atm),
         house_on=leak_flows(network, node_u, on.u, HOUSE),
         house_off=leak_flows(network, off.u @ response.unit_fields, off.u, HOUSE),
@@ -328,6 +333,7 @@ def evaluate(
         test_holes=readings(case, pressure),
         test_holes_off=readings(case, pressure_off),
         baseline=baseline,
+        rooms=room_results(case.site.room_names, solution, floor, on, off, strip, atm),
     )
 
 

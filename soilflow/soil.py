@@ -19,8 +19,10 @@ from soilflow.units import GRAVITY
 
 __all__ = [
     "cubic_law_transmissivity",
+    "diffusion_coefficient_rogers_nielson",
     "diffusion_ratio_millington_quirk_1960",
     "diffusion_ratio_millington_quirk_1961",
+    "effective_saturation_brooks_corey",
     "effective_saturation_van_genuchten",
     "gas_relative_permeability_brooks_corey",
     "gas_relative_permeability_parker",
@@ -292,6 +294,48 @@ def effective_saturation_van_genuchten(
     return (1.0 + (alpha * suction_head) ** n) ** (1.0 / n - 1.0)
 
 
+def effective_saturation_brooks_corey(
+    suction_head: FloatOrArray, entry_head: float, pore_index: float
+) -> FloatOrArray:
+    """Compute effective water saturation from the suction head, with a height where air enters.
+
+    Se = (h / h_b)^(-lambda) above the air-entry height h_b, 1 up to it
+
+    Parameters
+    ----------
+    suction_head : float or array
+        Suction of the soil water as a height of water, positive when unsaturated. [m]
+    entry_head : float
+        Suction from which on air enters. [m]
+    pore_index : float
+        Pore-size distribution index lambda. [-]
+
+    Returns
+    -------
+    float or array
+        Effective saturation. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        Negative suction, or an entry height or index not above 0.
+
+    References
+    ----------
+    Brooks and Corey 1964, Hydrology Papers 3, Colorado State University, from memory.
+
+    Examples
+    --------
+    >>> effective_saturation_brooks_corey(1.0, 0.5, 2.0)
+    0.25
+    """
+    _check("suction_head", suction_head, 0.0, np.inf)
+    _check("entry_head", entry_head, 0.0, np.inf, open_low=True)
+    _check("pore_index", pore_index, 0.0, np.inf, open_low=True)
+    beyond: FloatOrArray = np.maximum(suction_head / entry_head, 1.0)
+    return beyond ** (-pore_index)
+
+
 def gas_relative_permeability_parker(effective_saturation: FloatOrArray, n: float) -> FloatOrArray:
     """Compute how much of the dry permeability is left to air in moist soil.
 
@@ -372,6 +416,52 @@ def gas_relative_permeability_brooks_corey(
     _check("pore_index", pore_index, 0.0, np.inf, open_low=True)
     exponent = (2.0 + pore_index) / pore_index
     return (1.0 - effective_saturation) ** 2 * (1.0 - effective_saturation**exponent)
+
+
+def diffusion_coefficient_rogers_nielson(
+    porosity: float, saturation: FloatOrArray, *, diffusion_air: float = 1.1e-5
+) -> FloatOrArray:
+    """Estimate how fast radon diffuses through the air in pores.
+
+    De = D0 e exp(-6 S e - 6 S^(14 e))
+
+    Parameters
+    ----------
+    porosity : float
+        Pore volume over total volume. [-]
+    saturation : float or array
+        Water volume over pore volume. [-]
+    diffusion_air : float
+        Diffusion coefficient of radon in free air. [m2/s]
+
+    Returns
+    -------
+    float or array
+        Diffusion coefficient by concentration in the pore air. [m2/s]
+
+    Raises
+    ------
+    OutOfRangeError
+        Porosity or saturation outside 0 to 1.
+
+    Notes
+    -----
+    Four definitions of this coefficient are in use. Times the porosity this one gives the flux
+    through a whole area of dry soil. Trust it within a factor of two.
+
+    References
+    ----------
+    Rogers and Nielson 1991, Health Physics 61(2), 225-230, from memory.
+
+    Examples
+    --------
+    >>> float(f"{diffusion_coefficient_rogers_nielson(0.40, 0.30):.4g}")
+    2.127e-06
+    """
+    _check("porosity", porosity, 0.0, 1.0)
+    _check("saturation", saturation, 0.0, 1.0)
+    decay = 6.0 * saturation * porosity + 6.0 * saturation ** (14.0 * porosity)
+    return diffusion_air * porosity * np.exp(-decay)
 
 
 def diffusion_ratio_millington_quirk_1961(

@@ -173,12 +173,12 @@ ONE_MISTAKE = {
         "slab.turns[1]",
         ['"28 ft east"'],
     ),
-    "slanted wall": (
+    "walls that cross": (
         'size = "20 ft x 15 ft"',
-        'corners = [["0 m","0 m"], ["6 m","0 m"], ["6 m","5 m"], ["1 m","5 m"]]',
+        'corners = [["0 m","0 m"], ["6 m","5 m"], ["6 m","0 m"], ["0 m","5 m"]]',
         "corners",
         "slab.corners",
-        ["slanted"],
+        ["cross", "in order"],
     ),
     "half a corner": (
         'size = "20 ft x 15 ft"',

@@ -11,7 +11,7 @@ from fluids.piping import nearest_pipe
 from soilflow import data
 from soilflow.errors import InputError
 
-WORD_TABLES = ("soil_words", "band_words", "joint_words", "gap_words", "slab_words")
+WORD_TABLES = ("soil_words", "band_words", "joint_words", "gap_words", "slab_words", "wall_words")
 CLASS_TABLES = (data.soil_classes, data.fan_classes, data.fittings, data.pipes)
 
 
@@ -67,7 +67,7 @@ def test_words_run_from_tight_to_loose():
 
 
 def test_number_of_entries():
-    assert [len(data.word_ranges(n)) for n in WORD_TABLES] == [12, 2, 3, 4, 2]
+    assert [len(data.word_ranges(n)) for n in WORD_TABLES] == [12, 2, 3, 4, 2, 4]
     assert [len(read()) for read in CLASS_TABLES] == [12, 3, 8, 4]
 
 

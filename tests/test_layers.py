@@ -10,7 +10,7 @@ LAYERS = """
     site
     layout
     flow
-    operating_point
+    port_elimination, operating_point
     results
     case, baseline, run, engines
     studies
@@ -33,7 +33,7 @@ ONLY_IN = {
 # Rooms that see less than their layer would allow, and why.
 MAY_SEE = {
     # it needs a port matrix, not the soil behind it
-    "soilflow.operating_point": ("errors", "units", "air", "layout"),
+    "soilflow.operating_point": ("errors", "units", "air", "layout", "port_elimination"),
     # the flow knows the five mechanisms and held bodies, and no trade noun
     "soilflow.flow": ("errors", "flow", "site.effects", "layout.bodies"),
 }

@@ -176,7 +176,8 @@ def word_ranges(name: str) -> Mapping[str, WordRange]:
     Parameters
     ----------
     name : str
-        ``soil_words``, ``band_words``, ``joint_words``, ``gap_words`` or ``slab_words``.
+        ``soil_words``, ``band_words``, ``joint_words``, ``gap_words``, ``slab_words`` or
+        ``wall_words``.
 
     Returns
     -------

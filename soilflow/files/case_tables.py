@@ -81,7 +81,7 @@ def _site(written: Written, notes: Notes, where: str) -> tuple[Any, Any]:
     """Make a site, and its slab by itself."""
     draft = slab_draft(written, notes)
     slab: Any = make(draft, notes, where=f"{where}.slab") if isinstance(draft, Draft) else BAD
-    site = site_draft(written, None if slab is BAD else slab.polygon, notes)
+    site = site_draft(written, None if slab is BAD else slab.outline, notes)
     site.fields["slab"] = slab
     return make(site, notes, where=where), slab
 

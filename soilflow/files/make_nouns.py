@@ -18,15 +18,27 @@ from soilflow.files.toml_lines import KeyPath
 from soilflow.files.written_form import marker, read_spread, si_text
 from soilflow.layout.pipes import PipeTree
 from soilflow.site import (
+    Channel,
+    Crack,
+    DrainTile,
     ExteriorBackfill,
+    Fill,
     FloorWallJoint,
     FoundationWalls,
     Ground,
+    InteriorFooting,
     MoistZone,
+    Opening,
+    Patch,
     PerimeterBand,
+    Pores,
+    RandomSoil,
+    Room,
     SettledGap,
     Slab,
     SoilLayer,
+    Trench,
+    WallBody,
 )
 from soilflow.unit_tables import unit_table
 from soilflow.units import Dimension
@@ -35,25 +47,43 @@ __all__ = ["FOUND", "WORDS", "example", "make", "markers"]
 
 # Ranges make sense for what is found on a site, not for what is chosen for it.
 FOUND = {
+    Channel,
+    Crack,
+    DrainTile,
     ExteriorBackfill,
+    Fill,
     FloorWallJoint,
     FoundationWalls,
     Ground,
+    InteriorFooting,
     MoistZone,
+    Opening,
+    Patch,
     PerimeterBand,
+    Pores,
+    RandomSoil,
+    Room,
     SettledGap,
     Slab,
     SoilLayer,
+    Trench,
+    WallBody,
 }
 WORDS = {
+    (Crack, "aperture"): "joint_words",
     (ExteriorBackfill, "looser_by"): "band_words",
     (ExteriorBackfill, "width"): "band_words",
+    (Fill, "permeability"): "soil_words",
     (FloorWallJoint, "aperture"): "joint_words",
+    (Patch, "permeability"): "soil_words",
     (PerimeterBand, "looser_by"): "band_words",
     (PerimeterBand, "width"): "band_words",
+    (Room, "permeability"): "slab_words",
     (SettledGap, "aperture"): "gap_words",
     (Slab, "permeability"): "slab_words",
     (SoilLayer, "permeability"): "soil_words",
+    (WallBody, "to_room"): "wall_words",
+    (WallBody, "to_yard"): "wall_words",
 }
 _EXAMPLES = {
     "bottom": "3 ft",

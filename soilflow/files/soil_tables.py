@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
 from soilflow.data import lookup_word
 from soilflow.errors import InputError
-from soilflow.files.alternatives import plan_of, renamed
+from soilflow.files.alternatives import missing, plan_of, renamed
 from soilflow.files.draft import BAD, Draft, Notes, one_of, take
 from soilflow.files.toml_lines import KeyPath
 from soilflow.site import (
@@ -133,28 +134,36 @@ def moist_zone_draft(table: dict[str, Any], at: KeyPath, notes: Notes) -> Draft:
     draft = take(table, at, MoistZone, notes, extra=("size", "at", "texture"))
     plan_of(table, draft, notes)
     ways = ("multiplier", "saturation", "suction_head")
-    if one_of(table, draft, ways, notes) is None and not draft.guessed.intersection(ways):
-        notes.wrong((*at, "multiplier"), "missing; write multiplier = 0.1, or saturation = 0.8")
-        draft.fields["multiplier"] = BAD
-    for name, made in (("curve", CURVES.__getitem__), ("texture", Pores.of_texture)):
-        if name in table:
-            field = "pores" if name == "texture" else name
-            draft.put(field, _by_word(table[name], (*at, name), made, notes), name)
+    used = one_of(table, draft, ways, notes)
+    if used is None:
+        missing(draft, "multiplier", ways, notes, "write multiplier = 0.1, or saturation = 0.8")
+    for way in set(ways) & set(table) - {used}:
+        draft.fields[way] = BAD
+    _by_word(table, draft, "curve", "curve", notes, partial(lookup_word, CURVES))
+    _by_word(table, draft, "pores", "texture", notes, Pores.of_texture)
     if one_of(table, draft, ("texture", "pores"), notes) == "pores":
         pores = notes.table(table["pores"], (*at, "pores"))
         draft.fields["pores"] = BAD if pores is None else take(pores, (*at, "pores"), Pores, notes)
     return draft
 
 
-def _by_word(value: Any, at: KeyPath, make: Callable[[str], Any], notes: Notes) -> Any:
-    """What a word stands for; BAD when nobody knows it."""
+def _by_word(
+    table: dict[str, Any],
+    draft: Draft,
+    name: str,
+    key: str,
+    notes: Notes,
+    find: Callable[[str], Any],
+) -> None:
+    """Set a field to what a word under some key stands for."""
+    if key not in table:
+        return
     try:
-        if make == CURVES.__getitem__:
-            return lookup_word(CURVES, str(value))
-        return make(str(value))
+        found = find(str(table[key]))
     except InputError as error:
-        notes.wrong(at, error.message)
-        return BAD
+        found = BAD
+        notes.wrong((*draft.at, key), error.message)
+    draft.put(name, found, key)
 
 
 def footing_draft(table: dict[str, Any], at: KeyPath, notes: Notes) -> Draft:

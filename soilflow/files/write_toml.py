@@ -13,6 +13,7 @@ from soilflow.case import Case, Uncertain
 from soilflow.files.case_tables import RESOLUTIONS
 from soilflow.files.field_paths import field_dimension
 from soilflow.files.site_tables import SITE_TABLES
+from soilflow.files.soil_tables import CURVES
 from soilflow.files.written_form import marker, si_text
 from soilflow.layout.layout import Layout
 from soilflow.layout.pits import BoxPit, HemisphericalPit
@@ -112,6 +113,8 @@ def _value(value: Any, hint: Any) -> Any:
         return value if dimension.unit == "-" else si_text(value, dimension)
     if isinstance(value, tuple):
         return [_value(v, h) for v, h in zip(value, _inner(hint, len(value)), strict=True)]
+    if callable(value):
+        return next(word for word, curve in CURVES.items() if curve is value)
     return _table(value) if is_dataclass(value) else value
 
 

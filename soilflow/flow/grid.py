@@ -17,7 +17,7 @@ from soilflow.flow.grid_lines import (
     house_range,
     reach_of_yard,
 )
-from soilflow.layout.bodies import HeldBody
+from soilflow.layout.bodies import FACED, RIMMED, HeldBody
 from soilflow.site.effects import Effect, SetsPermeability
 
 __all__ = ["COARSE", "FINE", "NORMAL", "Grid", "Resolution", "graded_edges", "grid_for"]
@@ -300,7 +300,7 @@ def _axis_edges(
         spans = item.body.refinement()
         if not spans:
             continue
-        lo, hi, exact = spans[axis]
+        lo, hi, edge = spans[axis]
         if axis == 2:
             lo = max(lo, 0.0)
             size = hi / resolution.cells_per_radius
@@ -309,9 +309,12 @@ def _axis_edges(
             middle, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
             size = radius / resolution.cells_per_radius
             reach = radius * resolution.pit_reach
+            if edge == RIMMED:
+                # no line can follow a round edge: smaller cells all over it, and a little past it
+                size, reach = 0.8 * size, 1.2 * reach
             sources.append((middle - reach, middle + reach, size))
             optional.add(middle)
-        if exact:
+        if edge == FACED:
             required |= {lo, hi}
             # the flow crowds at the sharp edges of a box: whole cells there lose 4 % of it
             sources.extend((v, v, 0.5 * size) for v in (lo, hi) if axis < 2 or v > 0.0)

@@ -17,13 +17,12 @@ from soilflow.site.effects import (
     LeaksAlongLine,
     LeaksOverArea,
     LeaksOverFace,
-    SetsPermeability,
 )
 
 __all__ = ["FAR", "centre_lines", "effect_lines", "house_range", "reach_of_yard"]
 
 # Narrowest row of cells around a line conductor (chosen by the project). [m]
-_LEAST_ROW = 0.15
+_LEAST_ROW = 0.1
 # Farther out than this an effect has no end. [m]
 FAR = 1e3
 
@@ -57,9 +56,8 @@ def effect_lines(effect: Effect) -> tuple[list[set[float]], list[set[float]]]:
         plan = effect.where.plan
         into = sharp if isinstance(effect, Blocks) else plain
         into[2].update((effect.where.top, effect.where.bottom))
-    into = sharp if isinstance(effect, Blocks | CarriesAlongSheet) else plain
-    if isinstance(effect, SetsPermeability):
-        return sharp, plain
+    hole = isinstance(effect, LeaksOverArea) and effect.hole
+    into = sharp if hole or isinstance(effect, Blocks | CarriesAlongSheet) else plain
     for part in getattr(plan, "geoms", [plan]):
         for ring in (part.exterior, *part.interiors):
             for x, y in ring.coords:
@@ -69,15 +67,16 @@ def effect_lines(effect: Effect) -> tuple[list[set[float]], list[set[float]]]:
 
 
 def _line_cells(effect: CarriesAlongLine) -> list[set[float]]:
-    """Edges of a row of cells around a line, wide enough for its bore to be lost in them. [m]"""
-    size = max(6.0 * effect.radius, _LEAST_ROW)
+    """Edges of a row of cells around a line, no narrower than its bore. [m]"""
+    half = max(effect.radius, 0.5 * _LEAST_ROW)
     found: list[set[float]] = [set(), set(), set()]
     for a, b in itertools.pairwise(effect.points):
         normal = 0 if a[0] == b[0] else 1
-        found[normal] |= {a[normal] - 0.5 * size, a[normal] + 0.5 * size}
+        found[normal] |= {a[normal] - half, a[normal] + half}
+        if effect.depth <= effect.radius:  # what lies over the bore opens into it
+            found[normal] |= {a[normal] - effect.radius, a[normal] + effect.radius}
         found[1 - normal] |= {a[1 - normal], b[1 - normal]}
-    below = min(size, 2.0 * effect.depth) if effect.depth > 0.0 else size
-    found[2] |= {effect.depth - 0.5 * below, effect.depth + 0.5 * below}
+    found[2] |= {z for z in (effect.depth - half, effect.depth + half) if z > 0.0}
     return [{round(v, 9) for v in axis if abs(v) < FAR} for axis in found]
 
 

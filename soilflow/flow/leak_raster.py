@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from soilflow.errors import InputError
 from soilflow.flow.grid import Grid
 from soilflow.flow.leaks_on_grid import AreaLeaks, LineLeaks
 from soilflow.layout.bodies import HeldBody
@@ -128,12 +129,24 @@ class LeakRaster:
         columns = columns_in(grid, effect.plan)
         area = np.where(columns, np.outer(grid.sizes(0), grid.sizes(1)), 0.0)
         port = self.ports.index(effect.reference)
+        if effect.hole:
+            self._refuse_bodies(columns, effect.reference)
         if layer == self.top and np.isfinite(effect.leakance):
             direct += self._cut_at_rims(area, columns, effect.leakance, port)
         area = np.where(self.air[:, :, layer], area, 0.0)
         ix, iy = np.nonzero(area)
         cells = np.ravel_multi_index((ix, iy, np.full(ix.shape, layer)), grid.shape)
         return cells, area[ix, iy], effect.leakance, port, 2
+
+    def _refuse_bodies(self, columns: Mask, reference: str) -> None:
+        """A body below a hole in the slab would be held at two pressures."""
+        met = np.unique(self.cavity[:, :, self.top][columns])
+        if (met >= 0).any():
+            name = self.held[int(met.max())].port
+            raise InputError(
+                f'the pit "{name}" lies under a hole in the slab, open to "{reference}": no '
+                "suction builds up there; move the pit, or seal the opening"
+            )
 
     def _upright_faces(
         self, effect: LeaksOverFace, direct: list[tuple[int, int, float, int]]
@@ -142,6 +155,10 @@ class LeakRaster:
         normal = 0 if effect.start[0] == effect.end[0] else 1
         line = grid.index_of(normal, effect.start[normal])
         row = line if effect.inward[normal] > 0 else line - 1
+        if not 0 <= row < grid.shape[normal]:
+            raise InputError(
+                f"the face at {effect.start[normal]:g} m looks out of the grid: there is no soil"
+            )
         along, down = grid.centres(1 - normal), grid.centres(2)
         low, high = sorted((effect.start[1 - normal], effect.end[1 - normal]))
         where = np.outer(

@@ -63,6 +63,8 @@ class SoilMap:
         Transmissivity of the gap at the slab underside, 0 for none. [m3]
     floor_port : array of int, shape (nx, ny)
         Port that the slab over a column leaks to, -1 where there is no slab.
+    hole_port : array of int, shape (nx, ny)
+        Port that a hole in the slab over a column opens to, -1 where there is none.
     ports : tuple of str
         References first, then held bodies.
     held : tuple of HeldBody
@@ -84,6 +86,7 @@ class SoilMap:
     open_y: Mask
     sheet: Array
     floor_port: NDArray[np.int64]
+    hole_port: NDArray[np.int64]
     ports: tuple[str, ...]
     held: tuple[HeldBody, ...]
     area_leaks: AreaLeaks
@@ -115,13 +118,16 @@ class SoilMap:
         Returns
         -------
         half : array, shape (n,)
-            Half the cell. [m]
+            Half the cell; nothing where a line conductor fills it up to the slab. [m]
         permeability : array, shape (n,)
             Permeability across the face. [m2]
         """
         place = np.unravel_index(cell, self.grid.shape)
         sizes = np.array([self.grid.sizes(a)[place[a]] for a in range(3)])
         half = 0.5 * sizes[axis, np.arange(cell.size)]
+        opened = (axis == 2) & (place[2] == self.top_layer)
+        opened &= self.conductors.opened[place[0], place[1]]
+        half = np.where(opened, 0.0, half)
         return half, np.where(axis == 2, self.vertical[place], self.horizontal[place])
 
     def body_port(self, body: int) -> int:
@@ -181,7 +187,8 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
     open_x, open_y = _open_faces(grid, effects)
     ports = _port_names(effects, held)
     top = grid.index_of(2, 0.0)
-    sheet = _sheet(grid, effects, ~solid[:, :, top] & (cavity[:, :, top] < 0))
+    holes = _hole_ports(grid, effects, ports) >= 0
+    sheet = _sheet(grid, effects, ~solid[:, :, top] & (cavity[:, :, top] < 0) & ~holes)
     opens = air.copy()
     opens[:, :, top] |= sheet > 0.0
     body_port = [ports.index(item.port) for item in held]
@@ -210,6 +217,7 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
         open_y=open_y,
         sheet=sheet,
         floor_port=_floor_ports(grid, effects, ports),
+        hole_port=_hole_ports(grid, effects, ports),
         ports=ports,
         held=tuple(held),
         area_leaks=area,
@@ -320,8 +328,22 @@ def _floor_ports(
     grid: Grid, effects: Sequence[Effect], ports: tuple[str, ...]
 ) -> NDArray[np.int64]:
     """Port of the slab over each column, -1 for none, shape (nx, ny)."""
+    slabs = [e for e in effects if isinstance(e, LeaksOverArea) and e.floor]
+    return _ports_over(grid, slabs, ports)
+
+
+def _hole_ports(
+    grid: Grid, effects: Sequence[Effect], ports: tuple[str, ...]
+) -> NDArray[np.int64]:
+    """Port of the hole in the slab over each column, -1 for none, shape (nx, ny)."""
+    holes = [e for e in effects if isinstance(e, LeaksOverArea) and e.hole]
+    return _ports_over(grid, holes, ports)
+
+
+def _ports_over(
+    grid: Grid, leaks: Sequence[LeaksOverArea], ports: tuple[str, ...]
+) -> NDArray[np.int64]:
     found = np.full(grid.shape[:2], -1, dtype=np.int64)
-    for effect in effects:
-        if isinstance(effect, LeaksOverArea) and effect.floor:
-            found[columns_in(grid, effect.plan)] = ports.index(effect.reference)
+    for leak in leaks:
+        found[columns_in(grid, leak.plan)] = ports.index(leak.reference)
     return found

@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from soilflow.flow.conductances import area_conductance, slot_legs, star_to_triangle, summed
 from soilflow.flow.edge_lists import EdgeLists
+from soilflow.flow.line_raster import JOINED
 from soilflow.flow.soil_map import SoilMap
 
 __all__ = ["SoilNetwork", "build_soil_network"]
@@ -193,7 +194,8 @@ def _soil_faces(
     else:
         is_open = np.moveaxis(soil.open_x if axis == 0 else soil.open_y, axis, 0)
     both = air[:-1] & air[1:] & is_open
-    t = area / (viscosity * (half[:-1] + half[1:]))
+    near_line = np.moveaxis(soil.conductors.factor_along(axis, soil.grid.shape), axis, 0)
+    t = area * near_line / (viscosity * (half[:-1] + half[1:]))
     edges.between(node[:-1][both], node[1:][both], np.broadcast_to(t, both.shape)[both])
     for sign in (1, -1):
         near, far = (slice(None, -1), slice(1, None))[::sign]
@@ -250,7 +252,7 @@ def _body_conductance(
 def _sheet_edges(
     soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
 ) -> None:
-    """The gap: along itself, down to the soil below it, and into the rims of pits."""
+    """The gap: along itself, down to the soil below it, and into the rims of pits and holes."""
     have = sheet_node >= 0
     if not have.any():
         return
@@ -258,6 +260,8 @@ def _sheet_edges(
     half_down = _half_resistance(soil, 2)[:, :, top]
     area = np.outer(soil.grid.sizes(0), soil.grid.sizes(1))
     over_soil = have & soil.air[:, :, top]
+    # a line conductor that reaches up to the gap has no soil between
+    half_down = np.where(soil.conductors.opened, half_down / JOINED, half_down)
     down = (area / (viscosity * half_down))[over_soil]
     edges.between(sheet_node[over_soil], cell_node[:, :, top][over_soil], down)
     xx, yy = np.meshgrid(soil.grid.centres(0), soil.grid.centres(1), indexing="ij")
@@ -276,6 +280,10 @@ def _sheet_edges(
         t = width2[lo] / (viscosity * (half[lo] + half[hi]))
         edges.between(sheet_node[lo][both], sheet_node[hi][both], t[both])
         size2 = np.broadcast_to(size.reshape(shape), soil.sheet.shape)
+        for near, far in ((lo, hi), (hi, lo)):
+            rim = have[near] & (soil.hole_port[far] >= 0) & is_open
+            g = width2[near][rim] / (viscosity * half[near][rim])
+            edges.to_port(sheet_node[near][rim], soil.hole_port[far][rim], g)
         for sign, near, far in ((1, lo, hi), (-1, hi, lo)):
             for b, item in enumerate(soil.held):
                 meets = have[near] & (dug[far] == b) & is_open
@@ -340,6 +348,9 @@ def _slots(
         sheet=soil.sheet[ix, iy],
         viscosity=viscosity,
     )
+    # where a line conductor fills the cell, the slot opens straight into it
+    to_soil = np.where(soil.conductors.opened[ix, iy] & (legs[1] > 0.0), np.inf, legs[1])
+    legs = legs[0], to_soil, legs[2]
     ref_soil, ref_sheet, soil_sheet = star_to_triangle(*legs)
     soil_node, gap_node = cell_node[ix, iy, iz], sheet_node[ix, iy]
     gap = gap_node >= 0

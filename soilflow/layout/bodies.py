@@ -20,11 +20,27 @@ from shapely.geometry import Polygon
 
 from soilflow.site.plan import disk_area_in
 
-__all__ = ["Ball", "Body", "Brick", "Cylinder", "HeldBody", "Intervals", "OnLine", "Outside"]
+__all__ = [
+    "FACED",
+    "RIMMED",
+    "SMOOTH",
+    "Ball",
+    "Body",
+    "Brick",
+    "Cylinder",
+    "HeldBody",
+    "Intervals",
+    "OnLine",
+    "Outside",
+]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Intervals = tuple[tuple[float, float], ...]
+
+# Edges of a body along an axis, as a grid must know them: none, flat faces on which it needs
+# lines, or a sharp rim that runs round between the two ends.
+SMOOTH, FACED, RIMMED = "smooth", "faced", "rimmed"
 
 
 class Body(Protocol):
@@ -69,8 +85,16 @@ class Body(Protocol):
     def rim_intervals(self, axis: int, at: float) -> Intervals:
         """Parts over the body of a line along an axis. [m]"""
 
-    def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
+    def refinement(self) -> tuple[tuple[float, float, str], ...]:
+        """Per axis: low end, high end, and what edge is there. [m]"""
+
+
+def _in_plan(clip: Polygon | None, x: Array, y: Array) -> Mask:
+    """Which points lie in a plan, all of them without one."""
+    xb, yb = np.broadcast_arrays(x, y)
+    if clip is None:
+        return np.ones(xb.shape, dtype=bool)
+    return np.asarray(contains_xy(clip, xb, yb), dtype=bool)
 
 
 def _half_chord(radius: float, *offsets: Array) -> Array:
@@ -127,13 +151,7 @@ class Ball:
         """Tell which points lie inside."""
         cx, cy, cz = self.centre
         inside = (x - cx) ** 2 + (y - cy) ** 2 + (z - cz) ** 2 < self.radius**2
-        return inside & self._in_clip(x, y)
-
-    def _in_clip(self, x: Array, y: Array) -> Mask:
-        if self.clip is None:
-            return np.ones(np.broadcast(x, y).shape, dtype=bool)
-        xb, yb = np.broadcast_arrays(x, y)
-        return np.asarray(contains_xy(self.clip, xb, yb), dtype=bool)
+        return inside & _in_plan(self.clip, x, y)
 
     def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
         """Distance from outside points along an axis to the surface, negative if none. [m]"""
@@ -169,7 +187,7 @@ class Ball:
     def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
         """Area of the rim inside a rectangle. [m2]"""
         middle = np.asarray(0.5 * (x0 + x1)), np.asarray(0.5 * (y0 + y1))
-        if not self._in_clip(*middle).all():
+        if not _in_plan(self.clip, *middle).all():
             return 0.0
         corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
         return disk_area_in(self.centre[:2], self._rim_radius, corners)
@@ -182,9 +200,9 @@ class Ball:
         half = math.sqrt(radius * radius - off * off)
         return ((self.centre[axis] - half, self.centre[axis] + half),)
 
-    def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
-        return tuple((c - self.radius, c + self.radius, 0.0) for c in self.centre)
+    def refinement(self) -> tuple[tuple[float, float, str], ...]:
+        """Per axis: low end, high end, and what edge is there. [m]"""
+        return tuple((c - self.radius, c + self.radius, SMOOTH) for c in self.centre)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -239,14 +257,14 @@ class Brick:
             return ()
         return ((self.low[axis], self.high[axis]),)
 
-    def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
-        return tuple((lo, hi, 1.0) for lo, hi in zip(self.low, self.high, strict=True))
+    def refinement(self) -> tuple[tuple[float, float, str], ...]:
+        """Per axis: low end, high end, and what edge is there. [m]"""
+        return tuple((lo, hi, FACED) for lo, hi in zip(self.low, self.high, strict=True))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cylinder:
-    """An upright cylinder.
+    """An upright cylinder, or what a footprint leaves of it.
 
     Parameters
     ----------
@@ -256,19 +274,23 @@ class Cylinder:
         Radius. [m]
     top, bottom : float
         Depths it reaches from and to. [m]
+    clip : shapely.Polygon or None
+        Plan it is cut to. [m]
     """
 
     centre: tuple[float, float]
     radius: float
     top: float
     bottom: float
+    clip: Polygon | None = None
 
     def contains(self, x: Array, y: Array, z: Array) -> Mask:
         """Tell which points lie inside."""
         return np.asarray(self._in_circle(x, y) & (z > self.top) & (z < self.bottom))
 
     def _in_circle(self, x: Array, y: Array) -> Mask:
-        return np.asarray((x - self.centre[0]) ** 2 + (y - self.centre[1]) ** 2 < self.radius**2)
+        inside = (x - self.centre[0]) ** 2 + (y - self.centre[1]) ** 2 < self.radius**2
+        return np.asarray(inside & _in_plan(self.clip, x, y))
 
     def entry(self, axis: int, sign: int, x: Array, y: Array, z: Array) -> Array:
         """Distance from outside points along an axis to the surface, negative if none. [m]"""
@@ -304,7 +326,8 @@ class Cylinder:
 
     def rim_area(self, x0: float, x1: float, y0: float, y1: float) -> float:
         """Area of the rim inside a rectangle. [m2]"""
-        if self.top > 0.0:
+        middle = np.asarray(0.5 * (x0 + x1)), np.asarray(0.5 * (y0 + y1))
+        if self.top > 0.0 or not _in_plan(self.clip, *middle).all():
             return 0.0
         corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
         return disk_area_in(self.centre, self.radius, corners)
@@ -317,10 +340,10 @@ class Cylinder:
         half = math.sqrt(self.radius**2 - off * off)
         return ((self.centre[axis] - half, self.centre[axis] + half),)
 
-    def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
-        plan = tuple((c - self.radius, c + self.radius, 0.0) for c in self.centre)
-        return (*plan, (self.top, self.bottom, 1.0))
+    def refinement(self) -> tuple[tuple[float, float, str], ...]:
+        """Per axis: low end, high end, and what edge is there. [m]"""
+        plan = tuple((c - self.radius, c + self.radius, RIMMED) for c in self.centre)
+        return (*plan, (self.top, self.bottom, FACED))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -368,8 +391,8 @@ class Outside:
             return ((-math.inf, math.inf),)
         return ((-math.inf, inner[0][0]), (inner[0][1], math.inf))
 
-    def refinement(self) -> tuple[tuple[float, float, float], ...]:
-        """Per axis: low end, high end, and 1 where both must be grid lines, else 0. [m]"""
+    def refinement(self) -> tuple[tuple[float, float, str], ...]:
+        """Per axis: low end, high end, and what edge is there. [m]"""
         return self.inner.refinement()
 
 
@@ -413,7 +436,7 @@ class OnLine:
         """Parts over the body of a line along an axis. [m]"""
         return ()
 
-    def refinement(self) -> tuple[tuple[float, float, float], ...]:
+    def refinement(self) -> tuple[tuple[float, float, str], ...]:
         """Nothing to resolve: the line sees to its own cells. [m]"""
         return ()
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from soilflow.air import pressure_from_u
 from soilflow.layout.fan import Fan, continued_pressure, fan_power, static_pressure
+from soilflow.layout.fan_sets import FIRST
 from soilflow.layout.pipes import PipeTree, entry_loss, path_losses, pipe_flows, pipe_losses
 from soilflow.units import GRAVITY, MS_PER_FPM
 
@@ -46,6 +47,8 @@ class Drive:
         Viscosity of the air in the pipes. [Pa s]
     pressure_atm : float
         Atmospheric pressure. [Pa]
+    name : str
+        What the fan is called where there are several.
     """
 
     points: tuple[str, ...]
@@ -56,6 +59,7 @@ class Drive:
     outdoor_density: float
     viscosity: float
     pressure_atm: float
+    name: str = FIRST
 
     @property
     def resting_pressure(self) -> float:
@@ -169,11 +173,14 @@ class FanDuty:
         Static pressure it makes, 0 when it is off. [Pa]
     power : float or None
         Electrical power; None when it is off or has no power points. [W]
+    runs : bool
+        Whether it is on and draws on a point.
     """
 
     flow: float
     static_pressure: float
     power: float | None
+    runs: bool = True
 
 
 def fan_duty(
@@ -204,7 +211,7 @@ def fan_duty(
     """
     at_inlet = drive.inlet_flow(flow, inlet_pressure)
     if drive.fan is None or not drive.points:
-        return FanDuty(flow=at_inlet, static_pressure=0.0, power=None)
+        return FanDuty(flow=at_inlet, static_pressure=0.0, power=None, runs=False)
     density = drive.pipe_density
     made = static_pressure(drive.fan, at_inlet, density=density, extrapolate=extrapolate)
     # The line above has warned already; power past the ends is that of the end.

@@ -1,47 +1,58 @@
-"""What we add: suction points, their pits, and the fan and pipe they hang on."""
+"""What we add: suction points, their pits, and the fans and pipes they hang on."""
 
 from __future__ import annotations
 
-import math
+import itertools
 from dataclasses import dataclass
 
 from shapely.geometry import Point, Polygon
 
 from soilflow.errors import InputError
-from soilflow.layout.bodies import Ball, Brick, HeldBody
+from soilflow.layout.bodies import HeldBody, OnLine
 from soilflow.layout.fan import Fan
+from soilflow.layout.fan_sets import FIRST, FanSet
+from soilflow.layout.outlines import runs_into
 from soilflow.layout.pipes import PipeTree
-from soilflow.layout.pits import BoxPit, HemisphericalPit
-from soilflow.site.effects import HOUSE, OUTDOORS
+from soilflow.layout.pits import BoxPit, CylinderPit, HemisphericalPit, OnConductor
+from soilflow.layout.sumps import standing_water
+from soilflow.site.effects import HOUSE, OUTDOORS, Effect
 from soilflow.units import Coordinate, Vacuum, check_fields
 
 __all__ = ["Layout", "SuctionPoint"]
 
+_CALLED = {"points": "point", "more_fans": "fan"}
+
 
 @dataclass(frozen=True, kw_only=True)
 class SuctionPoint:
-    """A pit under the slab with a riser on it.
+    """A pit under the slab, or a drain there, with a riser on it.
 
     Parameters
     ----------
     name : str
         The user's own name for it.
     x, y : float
-        Centre of the pit in plan. [m]
-    pit : HemisphericalPit or BoxPit
-        What is dug.
+        Centre of the pit in plan, or where the riser of a drain stands. [m]
+    pit : HemisphericalPit, BoxPit, CylinderPit or OnConductor
+        What is dug, or the drain that is there.
     vacuum : float or None
-        Vacuum held in the pit, for teaching and tests; None hangs it on the layout's fan. [Pa]
+        Vacuum held in the pit, for teaching and tests; None hangs it on a fan. [Pa]
     capped : bool
         Whether the riser is shut: no air is drawn, and the pit floats.
+    fan : str
+        Name of the further fan it hangs on; empty for the layout's own.
+    source : str
+        Where place and pit come from.
     """
 
     name: str
     x: Coordinate
     y: Coordinate
-    pit: HemisphericalPit | BoxPit
+    pit: HemisphericalPit | BoxPit | CylinderPit | OnConductor
     vacuum: Vacuum | None = None
     capped: bool = False
+    fan: str = ""
+    source: str = "not stated"
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -51,16 +62,18 @@ class SuctionPoint:
             )
         if self.capped and self.vacuum is not None:
             raise InputError("a capped point has no vacuum of its own; drop one", field="vacuum")
+        if self.fan and self.vacuum is not None:
+            raise InputError("a point on a fan has no vacuum of its own; drop one", field="vacuum")
 
     @property
     def on_fan(self) -> bool:
-        """Whether the layout's fan draws on it."""
+        """Whether a fan draws on it."""
         return self.vacuum is None and not self.capped
 
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """Suction points with one fan and its pipe.
+    """Suction points with a fan and its pipe, or with several.
 
     Parameters
     ----------
@@ -69,39 +82,91 @@ class Layout:
     points : tuple of SuctionPoint
         The suction points.
     fan : Fan or None
-        The fan; None when every point is at a stated vacuum or capped.
+        The fan; None when every point is at a stated vacuum, capped or on a further fan.
     pipes : PipeTree or None
         The pipe from the pits to the discharge; None for no losses.
+    more_fans : tuple of FanSet
+        Further fans, each on the points that name it.
+    source : str
+        Where the layout comes from.
     """
 
     name: str
     points: tuple[SuctionPoint, ...]
     fan: Fan | None = None
     pipes: PipeTree | None = None
+    more_fans: tuple[FanSet, ...] = ()
+    source: str = "not stated"
 
     def __post_init__(self) -> None:
-        names = [point.name for point in self.points]
-        if not names:
+        check_fields(self)
+        if not self.points:
             raise InputError("no suction point; give at least one", field="points")
-        for i, name in enumerate(names):
-            if name in names[:i]:
-                raise InputError(
-                    f'"{name}" is used twice; give each point its own name',
-                    field=f"points[{i}].name",
-                )
-        on_fan = [point.name for point in self.points if point.on_fan]
-        if on_fan and self.fan is None:
+        for group in ("points", "more_fans"):
+            names = [noun.name for noun in getattr(self, group)]
+            for i, name in enumerate(names):
+                if name in names[:i]:
+                    raise InputError(
+                        f'"{name}" is used twice; give each {_CALLED[group]} its own name',
+                        field=f"{group}[{i}].name",
+                    )
+        self._check_fans()
+        self._check_pipes(self.pipes, "", "pipes")
+        for i, more in enumerate(self.more_fans):
+            self._check_pipes(more.pipes, more.name, f"more_fans[{i}].pipes")
+
+    def _check_fans(self) -> None:
+        own = self.points_on("")
+        if own and self.fan is None:
             raise InputError(
-                f'point "{on_fan[0]}" has no vacuum and the layout has no fan; give one of them',
+                f'point "{own[0]}" has no vacuum and the layout has no fan; give one of them',
                 field="fan",
             )
-        if self.pipes is not None:
-            have = {pipe.name for pipe in self.pipes.pipes}
-            for name in on_fan:
+        have = [more.name for more in self.more_fans]
+        for i, point in enumerate(self.points):
+            if point.fan and point.fan not in have:
+                offer = ", ".join(f'"{name}"' for name in have) or "none"
+                raise InputError(
+                    f'no further fan "{point.fan}" in this layout; it has {offer}',
+                    field=f"points[{i}].fan",
+                )
+        named = {point.fan for point in self.points}
+        for i, name in enumerate(have):
+            if name not in named:
+                raise InputError(
+                    f'no point is on the fan "{name}"; write fan = "{name}" at its points',
+                    field=f"more_fans[{i}].name",
+                )
+
+    def _check_pipes(self, pipes: PipeTree | None, fan: str, field: str) -> None:
+        if pipes is not None:
+            have = {pipe.name for pipe in pipes.pipes}
+            for name in self.points_on(fan):
                 if name not in have:
                     raise InputError(
-                        f'no pipe starts at point "{name}"; name one pipe after it', field="pipes"
+                        f'no pipe starts at point "{name}"; name one pipe after it', field=field
                     )
+
+    def points_on(self, fan: str) -> tuple[str, ...]:
+        """Names of the points a fan draws on.
+
+        Parameters
+        ----------
+        fan : str
+            Name of a further fan; empty for the layout's own.
+
+        Returns
+        -------
+        names : tuple of str
+            Without those that are capped.
+        """
+        return tuple(point.name for point in self.points if point.on_fan and point.fan == fan)
+
+    @property
+    def fan_sets(self) -> tuple[tuple[str, Fan, PipeTree | None], ...]:
+        """Every fan with the name results have it under, and its pipes: the layout's own first."""
+        own = () if self.fan is None else ((FIRST, self.fan, self.pipes),)
+        return (*own, *((more.name, more.fan, more.pipes) for more in self.more_fans))
 
     def held_bodies(self, footprint: Polygon) -> tuple[HeldBody, ...]:
         """The pits as bodies of air held at one pressure each.
@@ -119,7 +184,7 @@ class Layout:
         Raises
         ------
         InputError
-            A pit outside the slab, one that does not fit, or two that overlap.
+            A pit outside the slab, one that does not fit, or two that overlap or share a drain.
         """
         held: list[HeldBody] = []
         for i, point in enumerate(self.points):
@@ -135,31 +200,42 @@ class Layout:
             except InputError as err:
                 raise InputError(err.message, field=f"{where}.{err.field}") from None
             for other in held:
-                if _overlap(body, other.body):
+                if runs_into(body, other.body):
                     raise InputError(
                         f'the pits "{other.port}" and "{point.name}" run into each other; '
                         "move one or make it smaller",
                         field=where,
                     )
             pit = point.pit
-            smear = {"smear": pit.smear, "smear_ratio": pit.smear_ratio}
-            held.append(HeldBody(port=point.name, body=body, **smear))
+            if isinstance(pit, OnConductor):
+                held.append(HeldBody(port=point.name, body=body))
+            else:
+                smear = {"smear": pit.smear, "smear_ratio": pit.smear_ratio}
+                held.append(HeldBody(port=point.name, body=body, **smear))
+        for a, b in itertools.combinations(held, 2):
+            if isinstance(a.body, OnLine) and a.body == b.body:
+                raise InputError(
+                    f'"{a.port}" and "{b.port}" are both on the drain "{a.body.line}"; one riser '
+                    "holds all of it, drop the other",
+                    field=f"points[{held.index(b)}].pit.line",
+                )
         return tuple(held)
 
+    def effects(self, footprint: Polygon) -> tuple[Effect, ...]:
+        """What the points do to the soil beside drawing on it: water in sumps.
 
-def _overlap(a: object, b: object) -> bool:
-    """Whether two pits share soil, or leave less than 1 cm between them."""
-    least = 0.01
-    if isinstance(a, Ball) and isinstance(b, Ball):
-        return math.dist(a.centre, b.centre) < a.radius + b.radius + least
-    if isinstance(a, Brick) and isinstance(b, Brick):
-        return all(max(a.low[i], b.low[i]) < min(a.high[i], b.high[i]) + least for i in range(2))
-    if isinstance(a, Brick):
-        a, b = b, a
-    if isinstance(a, Ball) and isinstance(b, Brick):
-        nearest = [
-            min(max(c, lo), hi)
-            for c, lo, hi in zip(a.centre[:2], b.low[:2], b.high[:2], strict=True)
-        ]
-        return math.dist(a.centre[:2], nearest) < a.radius + least
-    return False
+        Parameters
+        ----------
+        footprint : shapely.Polygon
+            Inner wall faces, counter-clockwise. [m]
+
+        Returns
+        -------
+        effects : tuple of Effect
+            To be laid over those of the site.
+        """
+        return tuple(
+            effect
+            for point in self.points
+            for effect in standing_water(point.pit, point.x, point.y, footprint)
+        )

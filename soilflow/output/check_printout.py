@@ -7,6 +7,7 @@ from typing import Any
 
 from soilflow.case import Case
 from soilflow.layout.layout import Layout, SuctionPoint
+from soilflow.output.leak_words import leak_lines
 from soilflow.output.page import Page, pa, place_on_floor, spoken, wc
 from soilflow.run import Estimate
 from soilflow.units import feet_inches, format_trade
@@ -51,6 +52,14 @@ def print_check(
             first="  ",
             rest="    ",
         )
+        for room in case.site.room_names:
+            air = case.reference_pressures(condition)[room]
+            page.say(f"{room}: {_above(air, 'house')}", first="    ", rest="      ")
+    leaks = leak_lines(case.site)
+    if leaks:
+        page.heading("In and under the floor")
+    for line in leaks:
+        page.item(line)
     for name, cost in estimates.items():
         _layout(page, case, case.layout(name), cost)
     _doubts(page, case)
@@ -61,9 +70,9 @@ def print_check(
     return page.text()
 
 
-def _above(pressure: float) -> str:
+def _above(pressure: float, what: str = "room") -> str:
     side = "above" if pressure >= 0.0 else "below"
-    return f"{pa(abs(pressure))} ({wc(abs(pressure), 2)}) {side} the room"
+    return f"{pa(abs(pressure))} ({wc(abs(pressure), 2)}) {side} the {what}"
 
 
 def _layout(page: Page, case: Case, layout: Layout, cost: Estimate) -> None:
@@ -111,12 +120,24 @@ def _sources(page: Page, case: Case) -> None:
     nouns: list[tuple[str, Any]] = [("slab", site.slab), ("walls", site.walls)]
     nouns.append(("ground", site.ground))
     nouns += [("layer", noun) for noun in site.ground.layers]
+    nouns += [("fill", site.fill)] if site.fill else []
     nouns += [("band", noun) for noun in site.bands]
     nouns += [("backfill", site.backfill)] if site.backfill else []
+    nouns += [(f'patch "{noun.name}"', noun) for noun in site.patches]
     nouns += [(f'moist zone "{noun.name}"', noun) for noun in site.moist_zones]
+    nouns += [(f'pores of "{noun.name}"', noun.pores) for noun in site.moist_zones if noun.pores]
+    nouns += [(f'soil field "{noun.name}"', noun) for noun in site.soil_fields]
+    nouns += [("random soil", site.random_soil)] if site.random_soil else []
+    nouns += [(f'footing "{noun.name}"', noun) for noun in site.footings]
     nouns += [(f'gap "{noun.name}"', noun) for noun in site.gaps]
     nouns += [(f'yard "{noun.name}"', noun) for noun in site.yards]
     nouns += [("joint", noun) for noun in site.joints]
+    nouns += [(f'crack "{noun.name}"', noun) for noun in site.cracks]
+    nouns += [(f'opening "{noun.name}"', noun) for noun in site.openings]
+    nouns += [(f'bare soil "{noun.name}"', noun) for noun in site.bare_soil]
+    nouns += [("walls that leak", noun) for noun in site.wall_bodies]
+    nouns += [(f'drain "{noun.name}"', noun) for noun in site.conductors]
+    nouns += [(f'room "{noun.name}"', noun) for noun in site.rooms]
     for name, noun in nouns:
         page.item(f"{name}: {noun.source}")
 
@@ -148,6 +169,7 @@ def check_to_dict(case: Case, estimates: Mapping[str, Estimate]) -> dict[str, An
             }
             for name, cost in estimates.items()
         },
+        "leaks": list(leak_lines(case.site)),
         "doubts": list(case.site.doubts()),
         "uncertain": [
             {"path": u.path, "low": u.low, "high": u.high, "law": u.law, "source": u.source}

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.layout.bodies import Ball, Brick
 from soilflow.layout.layout import Layout
+from soilflow.output.leak_words import leak_marks
 from soilflow.site.site import Site
 from soilflow.units import M_PER_FOOT
 
@@ -42,7 +43,9 @@ FEET = PlanUnit(name="ft", metres=M_PER_FOOT)
 METRES = PlanUnit(name="m", metres=1.0)
 
 _INK = "#1b1b1b"
+_OUTLINE: dict[str, Any] = {"facecolor": "none", "edgecolor": _INK}
 _NAME = "name beside a mark"
+_SMALL = 0.5  # a mark narrower than this has its name beside it [m]
 _PAPER = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
 
 
@@ -89,54 +92,62 @@ def draw_house(ax: Axes, site: Site, unit: PlanUnit) -> None:
     wall = site.walls.outer_face(floor).difference(floor)
     fill_area(ax, wall, unit, facecolor="0.55", edgecolor=_INK, linewidth=0.8, zorder=4)
     fill_area(ax, floor, unit, facecolor="none", edgecolor=_INK, linewidth=1.2, zorder=4)
+    if site.slab.outline is not floor:
+        fill_area(ax, site.slab.outline, unit, **_OUTLINE, linewidth=0.6, zorder=5)
+    for area, name, style in (*_below(site), *leak_marks(site)):
+        if "hatch" not in style:
+            wide = 0.8 + style["linewidth"]
+            fill_area(ax, area, unit, facecolor="none", edgecolor="white", linewidth=wide, zorder=3)
+        fill_area(ax, area, unit, **{**_OUTLINE, "zorder": 3, **style})
+        if name and min(np.subtract(area.bounds[2:], area.bounds[:2])) > _SMALL:
+            _label(ax, area.representative_point(), name, unit)
+        elif name:
+            beside = Point(area.bounds[2] + 0.05, area.centroid.y)
+            _label(ax, beside, name, unit, ha="left")
+    for footing in site.footings:
+        # a footing without thickness is drawn as a thin one
+        area = footing.plan() if footing.thickness else footing.plan().buffer(0.02)
+        fill_area(ax, area, unit, facecolor="0.55", edgecolor=_INK, linewidth=0.8, zorder=4)
+        _label(ax, area.representative_point(), footing.name, unit)
+    if site.random_soil is not None:
+        west, south, *_ = floor.bounds
+        note = f"soil varies at random, draw {site.random_soil.seed}"
+        _label(ax, Point(west, south), note, unit, ha="left", va="bottom")
+
+
+def _below(site: Site) -> Iterator[tuple[BaseGeometry, str, dict[str, Any]]]:
+    """Area, name and style of what lies in the soil or on it."""
+    floor = site.slab.polygon
+    if site.fill is not None:
+        yield floor, "", {"edgecolor": "0.75", "linewidth": 0.0, "hatch": "..."}
     for _, strip in site.band_strips():
-        fill_area(ax, strip, unit, facecolor="none", edgecolor="white", linewidth=1.6, zorder=3)
-        fill_area(
-            ax,
-            strip,
-            unit,
-            facecolor="none",
-            edgecolor=_INK,
-            linewidth=0.8,
-            linestyle=(0, (4, 2)),
-            zorder=3,
-        )
+        yield strip, "", {"linewidth": 0.8, "linestyle": (0, (4, 2))}
+    for patch in site.patches:
+        yield patch.polygon, patch.name, {"linewidth": 0.8, "hatch": "oo"}
     for zone in site.moist_zones:
-        if zone.polygon.covers(floor):
-            continue
-        fill_area(
-            ax,
-            zone.polygon,
-            unit,
-            facecolor="none",
-            edgecolor="0.25",
-            linewidth=0.8,
-            hatch="..",
-            zorder=3,
-        )
-        _label(ax, zone.polygon.centroid, zone.name, unit)
+        if not zone.polygon.covers(floor):
+            yield zone.polygon, zone.name, {"edgecolor": "0.25", "linewidth": 0.8, "hatch": ".."}
+    for field in site.soil_fields:
+        raster = MultiPoint([(x, y) for x in field.x for y in field.y]).envelope
+        yield raster, field.name, {"linewidth": 0.8, "linestyle": (0, (6, 2, 1, 2))}
     for gap in site.gaps:
-        plan = gap.plan(floor)
-        fill_area(ax, plan, unit, facecolor="none", edgecolor="white", linewidth=2.2, zorder=3)
-        fill_area(
-            ax,
-            plan,
-            unit,
-            facecolor="none",
-            edgecolor=_INK,
-            linewidth=1.1,
-            linestyle=(0, (1, 1.5)),
-            zorder=3,
-        )
-        _label(ax, plan.representative_point(), gap.name, unit)
+        yield gap.plan(floor), gap.name, {"linewidth": 1.1, "linestyle": (0, (1, 1.5))}
 
 
-def _label(ax: Axes, point: BaseGeometry, text: str, unit: PlanUnit) -> None:
+def _label(
+    ax: Axes,
+    point: BaseGeometry,
+    text: str,
+    unit: PlanUnit,
+    *,
+    ha: Literal["left", "center", "right"] = "center",
+    va: Literal["bottom", "center", "top"] = "center",
+) -> None:
     ax.annotate(
         text,
         (point.x / unit.metres, point.y / unit.metres),
-        ha="center",
-        va="center",
+        ha=ha,
+        va=va,
         fontsize=7,
         style="italic",
         color=_INK,

@@ -59,6 +59,7 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
     _test_holes(page, conditions)
     _coverage(page, result, conditions)
     _soil_gas(page, conditions, case.site.slab)
+    _rooms(page, conditions, case.site.slab)
     _notes(page, result)
     _trust(page, case, verbose)
     if verbose:
@@ -216,6 +217,30 @@ def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None
                 f"{both(opening.pressure)} {place_on_floor(slab, opening.x, opening.y)}.",
                 first="  ",
             )
+
+
+def _rooms(page: Page, conditions: list[ConditionResult], slab: Slab) -> None:
+    """Rooms beside the house, each against its own air."""
+    for name in conditions[0].rooms:
+        page.heading(f'Room "{name}", judged against its own air; the house is judged without it')
+        rows: list[tuple[str, ...]] = [("", "air", "floor", "margin", "gas off", "on")]
+        for condition in conditions:
+            room = condition.rooms[name]
+            margin = "-" if room.worst is None else _bare(pa(room.worst.margin))
+            floor = "-" if room.worst is None else percent(room.coverage_area[PASS_LINE])
+            flows = (_bare(cfm(f.from_soil)) for f in (room.entry_off, room.entry_on))
+            rows.append((spoken(condition.name), _bare(pa(room.pressure)), floor, margin, *flows))
+        page.rows(rows)
+        page.say(
+            f"Air: above the house, Pa. Floor: share at {PASS_LINE:g} Pa of suction or more. "
+            "Margin: beyond the pass line at its worst spot, Pa, minus fails. Gas: cfm.",
+            first="  ",
+        )
+        for condition in conditions:
+            worst = condition.rooms[name].worst
+            if worst is not None and worst.margin < 0.0:
+                where = place_on_floor(slab, worst.x, worst.y)
+                page.say(f"{spoken(condition.name)}: worst {where}.", first="  ")
 
 
 def _notes(page: Page, result: Result) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import FAN_ON
 from soilflow.results.result import ConditionResult, Result
+from soilflow.results.solved import RoomResult
 
 __all__ = ["result_to_dict"]
 
@@ -79,6 +80,7 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
             "from_house_m3s": _number(condition.house_on.into_soil),
             "from_outdoors_m3s": _number(condition.outdoors_on.into_soil),
         },
+        "rooms": {name: _room(room) for name, room in condition.rooms.items()},
         "pits": _pits(result, condition),
         "fan": {
             "flow_m3s": _number(on.fan_flow),
@@ -97,6 +99,23 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
             }
             for name, pressure in condition.test_holes.items()
         ],
+    }
+
+
+def _room(room: RoomResult) -> dict[str, Any]:
+    worst = room.worst
+    return {
+        "pressure_Pa": _number(room.pressure),
+        "passes": None if worst is None else bool(worst.margin >= 0.0),
+        "worst_margin_Pa": None if worst is None else _number(worst.margin),
+        "worst_at_m": None if worst is None else [_number(worst.x), _number(worst.y)],
+        "coverage_area": _by_threshold(room.coverage_area),
+        "coverage_perimeter": _by_threshold(room.coverage_perimeter),
+        "soil_gas_entry": {
+            "fan_on_m3s": _number(room.entry_on.from_soil),
+            "fan_off_m3s": _number(room.entry_off.from_soil),
+        },
+        "air_from_room_m3s": _number(room.entry_on.into_soil),
     }
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import label
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
@@ -167,7 +168,8 @@ def worst_margin(floor: FloorPressure) -> WorstPatch:
 
     The pressure is taken constant in each column, so a patch mean is bilinear in the patch's
     place between positions where its edges meet column edges: looking at those is exact.
-    A patch counts when air reaches at least half of it.
+    A patch counts when air reaches at least half of it and no footing parts that air; where none
+    is left between footings, parted ones count.
 
     Parameters
     ----------
@@ -204,12 +206,30 @@ def worst_margin(floor: FloorPressure) -> WorstPatch:
     if not usable.any():
         raise InputError("no patch of the floor has air below it, so there is no margin to give")
     mean = np.where(usable, sums[2] / np.where(usable, sums[1], 1.0), -np.inf)
-    i, j = np.unravel_index(int(np.argmax(mean)), mean.shape)
+    worst_first = np.argsort(-mean, axis=None, kind="stable")[: int(usable.sum())]
+    ranked = np.column_stack(np.unravel_index(worst_first, mean.shape))
+    whole = (at for at in ranked if _in_one_piece(floor, places[0][at[0]], places[1][at[1]], side))
+    i, j = next(whole, ranked[0])
     return WorstPatch(
         margin=float(-mean[i, j]) - PASS_LINE,
         x=float(places[0][i] + 0.5 * side),
         y=float(places[1][j] + 0.5 * side),
     )
+
+
+def _in_one_piece(floor: FloorPressure, x: float, y: float, side: float) -> bool:
+    """Whether the air under a patch is on one side of every footing."""
+    i, j = (
+        slice(int(np.searchsorted(e, at + 1e-9)) - 1, int(np.searchsorted(e, at + side - 1e-9)))
+        for e, at in ((floor.x, x), (floor.y, y))
+    )
+    air = (floor.floor & ~np.isnan(floor.pressure))[i, j]
+    # columns and the borders between them, in turn
+    ways = np.zeros((2 * air.shape[0] - 1, 2 * air.shape[1] - 1), dtype=bool)
+    ways[::2, ::2] = air
+    ways[1::2, ::2] = floor.open_x[i.start : i.stop - 1, j] & air[1:] & air[:-1]
+    ways[::2, 1::2] = floor.open_y[i, j.start : j.stop - 1] & air[:, 1:] & air[:, :-1]
+    return int(label(ways)[1]) <= 1
 
 
 def _patch_sums(floor: FloorPressure, values: Array, places: list[Array], side: float) -> Array:

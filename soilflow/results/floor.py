@@ -31,9 +31,9 @@ class FloorPressure:
     floor : array of bool, shape (nx, ny)
         Columns under the slab.
     pressure : array, shape (nx, ny)
-        Pressure relative to the room; NaN off the floor and where no air reaches. [Pa]
+        Pressure relative to the house's room; NaN off the floor and where no air reaches. [Pa]
     open_x, open_y : array of bool, shape (nx - 1, ny), (nx, ny - 1)
-        Column borders that no footing crosses.
+        Column borders that neither a footing nor a border between rooms crosses.
     """
 
     x: Array
@@ -62,22 +62,27 @@ class FloorResponse:
     ----------
     x, y : array, shape (nx + 1,), (ny + 1,)
         Column edges over the floor. [m]
-    floor : array of bool, shape (nx, ny)
-        Columns under the slab.
+    floor_port : array of int, shape (nx, ny)
+        Port of the room over each column, -1 off the slab.
     unit_fields : array, shape (p, nx, ny)
         Unit field of each port at the slab underside; NaN where no air reaches. [-]
     open_x, open_y : array of bool, shape (nx - 1, ny), (nx, ny - 1)
-        Column borders that no footing crosses.
+        Column borders that neither a footing nor a border between rooms crosses.
     """
 
     x: Array
     y: Array
-    floor: Mask
+    floor_port: NDArray[np.int64]
     unit_fields: Array
     open_x: Mask
     open_y: Mask
 
-    def pressure(self, u: Array, pressure_atm: float) -> FloorPressure:
+    @property
+    def floor(self) -> Mask:
+        """Columns under the slab, shape (nx, ny)."""
+        return self.floor_port >= 0
+
+    def pressure(self, u: Array, pressure_atm: float, *, room: int | None = None) -> FloorPressure:
         """Recombine the unit fields.
 
         Parameters
@@ -86,6 +91,9 @@ class FloorResponse:
             p + p^2 / (2 p_atm) at each port. [Pa]
         pressure_atm : float
             Atmospheric pressure. [Pa]
+        room : int or None
+            Port of the room whose floor alone is wanted, its own pressure taken off; None takes
+            all floor, against the house.
 
         Returns
         -------
@@ -96,10 +104,16 @@ class FloorResponse:
         there = ~np.isnan(field)
         pressure = np.full(field.shape, np.nan)
         pressure[there] = pressure_from_u(field[there], pressure_atm)
+        floor = self.floor
+        if room is not None:
+            floor = self.floor_port == room
+            pressure = np.where(
+                floor, pressure - pressure_from_u(float(u[room]), pressure_atm), np.nan
+            )
         return FloorPressure(
             x=self.x,
             y=self.y,
-            floor=self.floor,
+            floor=floor,
             pressure=pressure,
             open_x=self.open_x,
             open_y=self.open_y,
@@ -110,7 +124,8 @@ def floor_response(soil: SoilMap, network: SoilNetwork, response: SoilResponse) 
     """Carry the unit fields to the slab underside.
 
     The gap's own pressure counts where there is a gap; else the top soil cell is carried up
-    through its half cell against the leak of the slab body. Pits count at their own pressure.
+    through its half cell against the leak of the slab body. Pits and holes through the slab
+    count at their own pressure.
 
     Parameters
     ----------
@@ -146,16 +161,27 @@ def floor_response(soil: SoilMap, network: SoilNetwork, response: SoilResponse) 
         mine = (dug == b) & soil.floor
         fields[:, mine] = 0.0
         fields[soil.body_port(b), mine] = 1.0
+    holes = (soil.hole_port >= 0) & soil.floor
+    fields[:, holes] = 0.0
+    fields[soil.hole_port[holes], holes] = 1.0
     ix, iy = np.nonzero(soil.floor)
     cut = slice(ix.min(), ix.max() + 1), slice(iy.min(), iy.max() + 1)
+    above = soil.floor_port[cut]
     return FloorResponse(
         x=soil.grid.x[cut[0].start : cut[0].stop + 1],
         y=soil.grid.y[cut[1].start : cut[1].stop + 1],
-        floor=soil.floor[cut],
+        floor_port=above,
         unit_fields=fields[:, cut[0], cut[1]],
-        open_x=soil.open_x[cut[0].start : cut[0].stop - 1, cut[1], top],
-        open_y=soil.open_y[cut[0], cut[1].start : cut[1].stop - 1, top],
+        open_x=soil.open_x[cut[0].start : cut[0].stop - 1, cut[1], top]
+        & _one_room(above[:-1], above[1:]),
+        open_y=soil.open_y[cut[0], cut[1].start : cut[1].stop - 1, top]
+        & _one_room(above[:, :-1], above[:, 1:]),
     )
+
+
+def _one_room(one: NDArray[np.int64], other: NDArray[np.int64]) -> Mask:
+    """Whether neighbouring columns are not under the slabs of two different rooms."""
+    return (one == other) | (one < 0) | (other < 0)
 
 
 def _carry_up(soil: SoilMap, viscosity: float, have: Mask, fields: Array) -> None:
@@ -164,14 +190,15 @@ def _carry_up(soil: SoilMap, viscosity: float, have: Mask, fields: Array) -> Non
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
     under = (iz == soil.top_layer) & np.isfinite(leaks.leakance) & (leaks.axis == 2)
     under &= have[ix, iy]
-    ix, iy, iz, port = ix[under], iy[under], iz[under], leaks.port[under]
+    ix, iy, port = ix[under], iy[under], leaks.port[under]
     area, leakance = leaks.area[under], leaks.leakance[under]
-    half = 0.5 * soil.grid.sizes(2)[iz]
-    below = area_conductance(
-        area, np.full(area.shape, np.inf), half, soil.vertical[ix, iy, iz], viscosity
-    )
+    half, permeability = soil.beside(leaks.cell[under], leaks.axis[under])
+    # where a line conductor fills the cell up to the slab, its pressure is there
+    filled = half == 0.0
+    half = np.where(filled, 1.0, half)
+    below = area_conductance(area, np.full(area.shape, np.inf), half, permeability, viscosity)
     above = area * leakance / viscosity
-    weight = below / (below + above)
+    weight = np.where(filled, 1.0, below / (below + above))
     fields[:, ix, iy] *= weight
     fields[port, ix, iy] += 1.0 - weight
 

@@ -11,6 +11,7 @@ from soilflow.air import pressure_from_u
 from soilflow.flow.conductances import summed
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork
+from soilflow.site.effects import HOUSE
 
 __all__ = ["LeakFlows", "WorstOpening", "leak_flows", "worst_opening"]
 
@@ -42,7 +43,7 @@ class WorstOpening:
     name : str
         Which joint or crack.
     pressure : float
-        Pressure at its lower end; positive pushes soil gas into the house. [Pa]
+        Pressure at its lower end; positive pushes soil gas into the room. [Pa]
     x, y : float
         Place in plan. [m]
     """
@@ -104,9 +105,15 @@ def _at_port(network: SoilNetwork, node_u: Array, port_u: Array, port: int) -> A
 
 
 def worst_opening(
-    soil: SoilMap, network: SoilNetwork, node_u: Array, port_u: Array, pressure_atm: float
+    soil: SoilMap,
+    network: SoilNetwork,
+    node_u: Array,
+    port_u: Array,
+    pressure_atm: float,
+    *,
+    room: str = HOUSE,
 ) -> WorstOpening | None:
-    """The joint or crack with the highest pressure at its lower end.
+    """The joint or crack of a room with the highest pressure at its lower end.
 
     Parameters
     ----------
@@ -120,14 +127,19 @@ def worst_opening(
         The same at the ports. [Pa]
     pressure_atm : float
         Atmospheric pressure. [Pa]
+    room : str
+        The reference whose slots count, and against which their pressure is given.
 
     Returns
     -------
     opening : WorstOpening or None
-        None when no slot opens into soil.
+        None when no slot of the room opens into soil.
     """
     leaks = soil.line_leaks
-    reached = network.slot_nodes[:, 0] >= 0
+    if room not in soil.ports:
+        return None
+    port = soil.ports.index(room)
+    reached = (network.slot_nodes[:, 0] >= 0) & (leaks.port == port)
     if not reached.any():
         return None
     u = np.where(reached, _slot_u(network, node_u, port_u[leaks.port]), -np.inf)
@@ -135,7 +147,8 @@ def worst_opening(
     ix, iy, _ = np.unravel_index(leaks.cell[worst], soil.grid.shape)
     return WorstOpening(
         name=soil.line_names[leaks.line[worst]],
-        pressure=float(pressure_from_u(u[worst], pressure_atm)),
+        pressure=float(pressure_from_u(u[worst], pressure_atm))
+        - float(pressure_from_u(port_u[port], pressure_atm)),
         x=float(soil.grid.centres(0)[ix]),
         y=float(soil.grid.centres(1)[iy]),
     )

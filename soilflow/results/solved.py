@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from soilflow.results.coverage import WorstPatch
 from soilflow.results.floor import FloorPressure
 from soilflow.results.leaks import LeakFlows, WorstOpening
 
-__all__ = ["Baseline", "ConditionResult", "SoilSolution"]
+__all__ = ["Baseline", "ConditionResult", "RoomResult", "SoilSolution"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,6 +38,34 @@ class SoilSolution:
     response: SoilResponse
 
 
+@dataclass(frozen=True, kw_only=True)
+class RoomResult:
+    """A room beside the house under one condition, judged against its own air.
+
+    Parameters
+    ----------
+    pressure : float
+        Of its air, against the house's room. [Pa]
+    coverage_area, coverage_perimeter : mapping of float to float
+        Share of its floor, and of the wall strips in it, by threshold [Pa]; NaN where it has no
+        slab, or no air reaches. [-]
+    worst : WorstPatch or None
+        The worst place; None without a patch of slab with air below it.
+    opening : WorstOpening or None
+        The worst opening, its pressure against the room's own.
+    entry_on, entry_off : LeakFlows
+        Air between soil and room, fan on and off.
+    """
+
+    pressure: float
+    coverage_area: Mapping[float, float]
+    coverage_perimeter: Mapping[float, float]
+    worst: WorstPatch | None
+    opening: WorstOpening | None
+    entry_on: LeakFlows
+    entry_off: LeakFlows
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Baseline:
     """The floor as it is found, before digging: no pit, no pipe, no fan.
@@ -48,6 +76,8 @@ class Baseline:
         Pressure under the slab.
     house : LeakFlows
         Air between soil and house.
+    rooms : mapping of str to LeakFlows
+        Air between soil and the other rooms, by name.
     test_holes : mapping of str to float
         Pressure at each test hole. [Pa]
     """
@@ -55,6 +85,7 @@ class Baseline:
     floor: FloorPressure
     house: LeakFlows
     test_holes: Mapping[str, float]
+    rooms: Mapping[str, LeakFlows] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -87,6 +118,8 @@ class ConditionResult:
         Pressure at each test hole, fan on and fan off. [Pa]
     baseline : Baseline or None
         The same floor before digging; None when it was not asked for.
+    rooms : mapping of str to RoomResult
+        Rooms beside the house; coverage, worst place and opening above are the house's alone.
     """
 
     name: str
@@ -106,10 +139,11 @@ class ConditionResult:
     test_holes: Mapping[str, float]
     test_holes_off: Mapping[str, float]
     baseline: Baseline | None = None
+    rooms: Mapping[str, RoomResult] = field(default_factory=dict)
 
     @property
     def passes(self) -> bool:
-        """Whether the whole floor is at or beyond the pass line."""
+        """Whether the whole floor of the house is at or beyond the pass line."""
         return self.worst.margin >= 0.0
 
     def __repr__(self) -> str:

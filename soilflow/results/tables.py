@@ -158,6 +158,8 @@ def _axes(
         found.append(_row(name, centres, "m", f"cell centres, {words}", (name,), remarks))
         found.append(_row(both, edges, "m", f"cell edges, {words}", (both,)))
     levels = np.array(list(first.coverage_area), dtype=float)
+    if first.rooms:
+        found.append(_row("room", _texts(first.rooms), "", "room beside the house", ("room",)))
     return [
         *found,
         _row("port", ports, "", "where air leaves or enters the soil", ("port",)),
@@ -288,6 +290,17 @@ _NUMBERS = (
     ("air_from_outdoors", "m3 s-1", "outdoor air into the soil, fan on", "outdoors_on.into_soil"),
 )
 
+# The same of each room beside the house, against its own air; left out where there is none.
+_ROOM_NUMBERS = (
+    ("room_pressure", "Pa", "air of the room above the house", "pressure"),
+    ("room_worst_margin", "Pa", "margin to the pass line at its worst patch", "worst.margin"),
+    ("room_worst_x", "m", "place of its worst patch, east", "worst.x"),
+    ("room_worst_y", "m", "place of its worst patch, north", "worst.y"),
+    ("room_entry", "m3 s-1", "soil air into the room, fan on", "entry_on.from_soil"),
+    ("room_entry_fan_off", "m3 s-1", "soil air into the room, fan off", "entry_off.from_soil"),
+    ("air_from_room", "m3 s-1", "air of the room into the soil, fan on", "entry_on.into_soil"),
+)
+
 _State = tuple[str, str, FloorPressure, Mapping[str, float], OperatingPoint | None]
 
 
@@ -321,7 +334,7 @@ def _condition(solution: SoilSolution, condition: ConditionResult, air: Air) -> 
     riser = [on.riser_vacuums.get(name, np.nan) for name in on.port_names]
     found.append(_row("port_state", _texts(on.states), "", "what holds the port", ("port",)))
     found.append(_row("riser_vacuum", riser, "Pa", "vacuum in the pipe past the pit", ("port",)))
-    return [*found, *_coverage(condition), *_numbers(condition)]
+    return [*found, *_coverage(condition), *_numbers(condition), *_rooms(condition)]
 
 
 def _coverage(condition: ConditionResult) -> list[LabelledArray]:
@@ -334,13 +347,33 @@ def _coverage(condition: ConditionResult) -> list[LabelledArray]:
     ]
 
 
+def _number_at(holder: Any, path: str) -> float:
+    """A number somewhere inside; NaN where what would hold it is missing. [SI]"""
+    value = holder
+    for step in path.split("."):
+        value = None if value is None else getattr(value, step)
+    return np.nan if value is None else float(value)
+
+
+def _rooms(condition: ConditionResult) -> list[LabelledArray]:
+    rooms = list(condition.rooms.values())
+    if not rooms:
+        return []
+    shares = [list(room.coverage_area.values()) for room in rooms]
+    words = "share of its floor with at least the suction of the threshold"
+    return [
+        *(
+            _row(name, [_number_at(room, path) for room in rooms], unit, about, ("room",))
+            for name, unit, about, path in _ROOM_NUMBERS
+        ),
+        _row("room_coverage_area", shares, "1", words, ("room", "threshold")),
+    ]
+
+
 def _numbers(condition: ConditionResult) -> list[LabelledArray]:
-    found = []
-    for name, unit, words, path in _NUMBERS:
-        value: Any = condition
-        for step in path.split("."):
-            value = None if value is None else getattr(value, step)
-        found.append(_row(name, np.nan if value is None else float(value), unit, words))
+    found = [
+        _row(name, _number_at(condition, path), unit, words) for name, unit, words, path in _NUMBERS
+    ]
     opening = "" if condition.opening is None else condition.opening.name
     words = "whether the whole floor is at or beyond the pass line"
     return [

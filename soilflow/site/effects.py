@@ -158,6 +158,8 @@ class LeaksOverArea:
         Name of the reference it leaks to.
     floor : bool
         Whether it is a slab, under which suction is wanted against that reference.
+    hole : bool
+        Whether it is a hole in a slab: a gap under the slab ends at its rim, open to it.
     """
 
     plan: BaseGeometry
@@ -165,6 +167,7 @@ class LeaksOverArea:
     leakance: float
     reference: str
     floor: bool = False
+    hole: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,7 +241,7 @@ class LeaksAlongLine:
     reference : str
         Name of the reference it leaks to.
     stretch : float
-        True length over drawn length, above 1 where a slanted slot is drawn as stairs. [-]
+        True length over drawn length, below 1 where stairs stand for a slanted slot. [-]
     """
 
     name: str

@@ -1,10 +1,9 @@
-"""The soil: layers, moist zones, and the gap it left when it settled."""
+"""The native soil in layers, and the gap it left when it settled."""
 
 from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import shapely
@@ -16,7 +15,6 @@ from soilflow.errors import InputError
 from soilflow.site.effects import (
     CarriesAlongSheet,
     Effect,
-    MultipliesPermeability,
     Prism,
     SetsPermeability,
 )
@@ -24,7 +22,7 @@ from soilflow.site.plan import footprint_polygon
 from soilflow.soil import cubic_law_transmissivity
 from soilflow.units import Coordinate, Depth, Fraction, Length, Permeability, check_fields
 
-__all__ = ["DEFAULT_BOTTOM", "Ground", "MoistZone", "SettledGap", "SoilLayer"]
+__all__ = ["DEFAULT_BOTTOM", "Ground", "SettledGap", "SoilLayer"]
 
 # Chosen by the project: with a loose band, a bottom at 4 m moves the covered area by points.
 DEFAULT_BOTTOM = 10.0
@@ -70,12 +68,15 @@ class Ground:
         From the top down.
     bottom : float
         Depth of the tight bottom below the slab underside. [m]
+    water_table : float or None
+        Depth of the highest water of the year; it bounds digging and does nothing to the air. [m]
     source : str
-        Where the depth of the bottom comes from.
+        Where the depths come from.
     """
 
     layers: tuple[SoilLayer, ...]
     bottom: Length = DEFAULT_BOTTOM
+    water_table: Length | None = None
     source: str = "not stated"
 
     def __post_init__(self) -> None:
@@ -124,56 +125,6 @@ class Ground:
 
 
 @dataclass(frozen=True, kw_only=True)
-class MoistZone:
-    """Wetter soil, which passes less air.
-
-    Parameters
-    ----------
-    name : str
-        What it is called on the plan.
-    corners : tuple of (float, float)
-        Corners in plan, square. [m]
-    multiplier : float
-        Air permeability relative to the soil it lies in; zero is saturated, no air path. [-]
-    top, bottom : float
-        Depths it reaches from and to, below the slab underside. [m]
-    source : str
-        Where the multiplier comes from.
-    """
-
-    name: str
-    corners: tuple[tuple[Coordinate, Coordinate], ...]
-    multiplier: Fraction
-    bottom: Length
-    top: Coordinate = 0.0
-    source: str = "not stated"
-
-    def __post_init__(self) -> None:
-        check_fields(self)
-        _ = self.polygon
-        if self.bottom <= self.top:
-            raise InputError(
-                f"bottom {self.bottom:g} m is not below top {self.top:g} m", field="bottom"
-            )
-
-    @cached_property
-    def polygon(self) -> Polygon:
-        """Plan of the zone. [m]"""
-        return footprint_polygon(self.corners)
-
-    def effects(self) -> tuple[Effect, ...]:
-        """The zone multiplies the permeability of the soil it lies in (mechanism 1).
-
-        Returns
-        -------
-        effects : tuple of Effect
-            One multiplier.
-        """
-        where = Prism(plan=self.polygon, top=self.top, bottom=self.bottom)
-        return (MultipliesPermeability(where=where, factor=self.multiplier),)
-
-
-@dataclass(frozen=True, kw_only=True)
 class SettledGap:
     """Air space left under a slab where the soil has settled.
 
@@ -185,7 +136,7 @@ class SettledGap:
     name : str
         What it is called on the plan.
     corners : tuple of (float, float) or None
-        Outline in plan, square; None takes the whole floor. [m]
+        Outline in plan, slanted edges in steps; None takes the whole floor. [m]
     hole : tuple of (float, float) or None
         Outline of a part without gap inside it, such as the middle of the floor. [m]
     aperture : float

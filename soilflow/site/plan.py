@@ -6,49 +6,76 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import cast
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
-from shapely.geometry import Polygon, box
+from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
+from soilflow.site.stairs import SAME, Piece, stair, without_spikes
 
-__all__ = ["Corners", "WallLine", "disk_area_in", "footprint_polygon", "wall_lines", "wall_strip"]
+__all__ = [
+    "Corners",
+    "WallLine",
+    "disk_area_in",
+    "footprint_polygon",
+    "outline_polygon",
+    "stepped_polygon",
+    "wall_lines",
+    "wall_strip",
+]
 
 Corners = tuple[tuple[float, float], ...]
 
-_FACING = {(0, -1): "south", (1, 0): "east", (0, 1): "north", (-1, 0): "west"}
+# counter-clockwise from the east, one for each eighth of a turn
+_SIDES = (
+    "east",
+    "north-east",
+    "north",
+    "north-west",
+    "west",
+    "south-west",
+    "south",
+    "south-east",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
 class WallLine:
-    """Inner face of one straight stretch of foundation wall.
+    """Inner face of one straight stretch of foundation wall, or of one step of a slanted wall.
 
     Parameters
     ----------
     name : str
         Side of the house the wall faces; numbered from west or south when there are several.
+        All steps of a slanted wall have its name.
     start, end : tuple of float
         Ends of the inner face, counter-clockwise around the footprint. [m]
     outward : tuple of int
         Unit vector pointing out of the house. [-]
+    stretch : float
+        True length over drawn length: below 1 where stairs stand for a slant. [-]
+    slant : tuple of ((float, float), (float, float)) or None
+        Ends of the whole slanted wall a step belongs to. [m]
     """
 
     name: str
     start: tuple[float, float]
     end: tuple[float, float]
     outward: tuple[int, int]
+    stretch: float = 1.0
+    slant: tuple[tuple[float, float], tuple[float, float]] | None = None
 
     @property
     def length(self) -> float:
-        """Length of the inner face. [m]"""
-        return math.dist(self.start, self.end)
+        """True length of the inner face. [m]"""
+        return self.stretch * math.dist(self.start, self.end)
 
 
-def footprint_polygon(corners: Corners, *, field: str = "corners") -> Polygon:
-    """Footprint as a polygon with its corners counter-clockwise.
+def outline_polygon(corners: Corners, *, field: str = "corners") -> Polygon:
+    """An outline in plan as a polygon with its corners counter-clockwise.
 
     Parameters
     ----------
@@ -60,83 +87,199 @@ def footprint_polygon(corners: Corners, *, field: str = "corners") -> Polygon:
     Returns
     -------
     polygon : shapely.Polygon
-        The same shape, counter-clockwise, collinear corners removed.
+        The same shape, counter-clockwise, without corners in the middle of an edge. [m]
 
     Raises
     ------
     InputError
-        Fewer than four corners, edges that cross, or an edge that is not axis-aligned.
+        Fewer than three corners, edges that cross or touch, or no area.
     """
-    if len(corners) < 4:
+    if len(corners) < 3:
+        raise InputError(f"{len(corners)} corners; an outline needs at least 3", field=field)
+    ring = _without_repeats(_merged(corners))
+    polygon = Polygon(ring) if len(ring) > 2 else Polygon()
+    if polygon.convex_hull.area <= SAME**2:
         raise InputError(
-            f"{len(corners)} corners; a footprint with square corners needs at least 4",
-            field=field,
+            "the edges enclose no area; list the corners in order around it", field=field
         )
-    polygon = Polygon(corners)
-    if not polygon.is_valid or polygon.area <= 0:
+    if not polygon.is_valid:
+        place = shapely.is_valid_reason(polygon).partition("[")[2].rstrip("]").split()
+        where = " near ({:.2f}, {:.2f}) m".format(*map(float, place)) if len(place) == 2 else ""
         raise InputError(
-            "the edges cross or enclose no area; list the corners in order around the slab",
-            field=field,
+            f"the edges cross or touch{where}; list the corners in order around it", field=field
         )
-    for (x0, y0), (x1, y1) in zip(corners, (*corners[1:], corners[0]), strict=True):
-        if x0 != x1 and y0 != y1:
-            raise InputError(
-                f"the edge from ({x0:g}, {y0:g}) to ({x1:g}, {y1:g}) m is slanted; "
-                "edges must run east-west or north-south",
-                field=field,
-            )
-    polygon = cast(Polygon, polygon.simplify(0.0))
-    ring = list(polygon.exterior.coords)[:-1]
-    if not polygon.exterior.is_ccw:
-        ring.reverse()
-    # simplify keeps the first corner even when it lies in the middle of an edge
     n = len(ring)
-    keep = [
-        ring[i]
-        for i in range(n)
-        if not (ring[i - 1][0] == ring[i][0] == ring[(i + 1) % n][0])
-        and not (ring[i - 1][1] == ring[i][1] == ring[(i + 1) % n][1])
-    ]
-    return Polygon(keep)
+    kept = [ring[i] for i in range(n) if _turns(ring[i - 1], ring[i], ring[(i + 1) % n])]
+    if ring[0] != kept[0]:  # it lies in the middle of an edge: begin where that edge begins
+        kept = [kept[-1], *kept[:-1]]
+    return Polygon(kept if polygon.exterior.is_ccw else kept[::-1])
 
 
-def wall_lines(polygon: Polygon) -> tuple[WallLine, ...]:
-    """Walls of a rectilinear footprint, named by the side they face.
+def _merged(corners: Corners) -> list[tuple[float, float]]:
+    """Corners whose coordinates are equal where they were meant to be."""
+    seen: tuple[list[float], list[float]] = ([], [])
+    found = []
+    for corner in corners:
+        place = []
+        for value, known in zip(corner, seen, strict=True):
+            same = [v for v in known if abs(v - value) <= SAME]
+            known += [] if same else [value]
+            place.append(same[0] if same else value)
+        found.append((place[0], place[1]))
+    return found
+
+
+def _without_repeats(ring: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    return [ring[i] for i in range(len(ring)) if ring[i] != ring[i - 1]]
+
+
+def _turns(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> bool:
+    """Whether the way from a by b to c has a corner at b."""
+    across = (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])
+    return abs(across) > SAME * math.dist(a, c)
+
+
+def footprint_polygon(corners: Corners, *, field: str = "corners") -> Polygon:
+    """Footprint as a polygon whose edges run east-west and north-south.
 
     Parameters
     ----------
+    corners : tuple of (float, float)
+        Corners in order, either way round, first not repeated. [m]
+    field : str
+        Name used in the error.
+
+    Returns
+    -------
     polygon : shapely.Polygon
-        Counter-clockwise footprint from `footprint_polygon`. [m]
+        Counter-clockwise; slanted edges are stairs that keep the area. [m]
+
+    Raises
+    ------
+    InputError
+        No outline, or one too narrow for stairs.
+    """
+    return stepped_polygon(outline_polygon(corners, field=field), field=field)
+
+
+def stepped_polygon(outline: Polygon, *, field: str = "corners") -> Polygon:
+    """An outline with stairs in place of its slanted edges.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon
+        From `outline_polygon`. [m]
+    field : str
+        Name used in the error.
+
+    Returns
+    -------
+    polygon : shapely.Polygon
+        Of the same area; the outline itself when no edge is slanted. [m]
+
+    Raises
+    ------
+    InputError
+        The stairs of two edges meet, or one edge is lost in a sharp corner.
+    """
+    corners = _ring(outline)
+    if not any(_slanted(a, b) for a, b in _edges(corners)):
+        return outline
+    pieces = _pieces(corners)
+    try:
+        stepped = outline_polygon(tuple(piece.start for piece in pieces))
+    except InputError:
+        stepped = Polygon()
+    lost = abs(stepped.area - outline.area) > 1e-6 * outline.area
+    if lost or len({piece.wall for piece in pieces}) < len(corners):
+        raise InputError(
+            "too narrow a part or too sharp a corner for slanted edges, which are drawn in steps "
+            "of about 0.3 m; corners of 45 degrees or more work",
+            field=field,
+        )
+    return stepped
+
+
+def wall_lines(outline: Polygon) -> tuple[WallLine, ...]:
+    """Walls of an outline, named by the side they face.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon
+        Counter-clockwise, from `outline_polygon`. [m]
 
     Returns
     -------
     walls : tuple of WallLine
-        In order around the footprint. A side with several walls has them numbered
-        from the west or the south: ``north 1``, ``north 2``.
+        In order around the footprint, a slanted wall as its steps. A side with several walls
+        has them numbered from the west or the south: ``north 1``, ``north 2``.
     """
-    ring = list(polygon.exterior.coords)
-    edges = []
-    for a, b in itertools.pairwise(ring):
-        dx, dy = np.sign(b[0] - a[0]), np.sign(b[1] - a[1])
-        edges.append((a, b, (int(dy), int(-dx))))
+    corners = _ring(outline)
+    edges = _edges(corners)
+    names = _names(edges)
+    pieces = _pieces(corners)
+    drawn = [sum(p.length for p in pieces if p.wall == i) for i in range(len(edges))]
     walls = []
-    for a, b, outward in edges:
-        side = _FACING[outward]
-        along = 0 if outward[0] == 0 else 1
-        peers = sorted(
-            (min(s[along], e[along]), s[1 - along]) for s, e, out in edges if out == outward
-        )
-        number = peers.index((min(a[along], b[along]), a[1 - along])) + 1
-        name = side if len(peers) == 1 else f"{side} {number}"
+    for piece in pieces:
+        a, b = edges[piece.wall]
+        dx, dy = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
+        along_x = abs(dx) > abs(dy)
+        true, own = math.dist(a, b), drawn[piece.wall]
         walls.append(
             WallLine(
-                name=name,
-                start=(float(a[0]), float(a[1])),
-                end=(float(b[0]), float(b[1])),
-                outward=outward,
+                name=names[piece.wall],
+                start=piece.start,
+                end=piece.end,
+                outward=(0, -int(np.sign(dx))) if along_x else (int(np.sign(dy)), 0),
+                stretch=1.0 if abs(true - own) <= SAME else true / own,
+                slant=(a, b) if _slanted(a, b) else None,
             )
         )
     return tuple(walls)
+
+
+def _ring(outline: Polygon) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in list(outline.exterior.coords)[:-1]]
+
+
+def _edges(
+    corners: list[tuple[float, float]],
+) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    return list(itertools.pairwise([*corners, corners[0]]))
+
+
+def _slanted(a: tuple[float, float], b: tuple[float, float]) -> bool:
+    return min(abs(b[0] - a[0]), abs(b[1] - a[1])) > SAME
+
+
+def _pieces(corners: list[tuple[float, float]]) -> list[Piece]:
+    """All walls as pieces along the axes, in order."""
+    return without_spikes(
+        [
+            Piece(wall=i, start=start, end=end)
+            for i, (a, b) in enumerate(_edges(corners))
+            for start, end in itertools.pairwise(stair(a, b))
+        ]
+    )
+
+
+def _names(edges: list[tuple[tuple[float, float], tuple[float, float]]]) -> list[str]:
+    """Name of each wall: the side it faces, with a number where several do."""
+    sides = []
+    for a, b in edges:
+        facing = math.atan2(a[0] - b[0], b[1] - a[1])  # of the edge turned clockwise
+        sides.append(_SIDES[round(facing / (0.25 * math.pi)) % 8])
+    names = []
+    for i, side in enumerate(sides):
+        along = 1 if side in ("east", "west") else 0
+        places = {
+            j: (min(a[along], b[along]), a[1 - along])
+            for j, (a, b) in enumerate(edges)
+            if sides[j] == side
+        }
+        number = sorted(places, key=places.__getitem__).index(i) + 1
+        names.append(side if len(places) == 1 else f"{side} {number}")
+    return names
 
 
 def wall_strip(
@@ -147,7 +290,7 @@ def wall_strip(
     Parameters
     ----------
     polygon : shapely.Polygon
-        Footprint, or the outer face of the walls when ``outside``. [m]
+        Footprint, or the outer face of the walls when ``outside``; stairs where it is slanted. [m]
     walls : sequence of WallLine
         Walls of that polygon.
     width : float
@@ -162,7 +305,12 @@ def wall_strip(
     """
     strip: BaseGeometry = Polygon()
     sign = 1.0 if outside else -1.0
+    for slant in dict.fromkeys(wall.slant for wall in walls if wall.slant is not None):
+        # both ways across, since the stairs run on either side of the true line
+        strip = strip.union(LineString(slant).buffer(width, cap_style="square"))
     for wall in walls:
+        if wall.slant is not None:
+            continue
         (x0, y0), (x1, y1) = wall.start, wall.end
         lo_x, hi_x, lo_y, hi_y = min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)
         # the ends reach round the corner, so that a corner belongs to both its walls

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
-from soilflow.site.effects import OUTDOORS, Effect
-from soilflow.site.ground import Ground, MoistZone, SettledGap
-from soilflow.site.leaks import FloorWallJoint
+from soilflow.site.conductors import Channel, DrainTile, LineConductor, Trench
+from soilflow.site.effects import HOUSE, OUTDOORS, Effect
+from soilflow.site.footings import InteriorFooting
+from soilflow.site.ground import Ground, SettledGap
+from soilflow.site.leaks import Crack, FloorWallJoint, walls_of_each
+from soilflow.site.moisture import MoistZone
+from soilflow.site.openings import BareSoil, Opening, bare_plan, floor_effects
+from soilflow.site.no_dig import NoDig
+from soilflow.site.patches import Fill, Patch
+from soilflow.site.placement import check_conductors, check_floor
+from soilflow.site.rooms import Room
 from soilflow.site.slab import Slab
+from soilflow.site.soil_fields import RandomSoil, SoilField
+from soilflow.site.wall_bodies import WallBody
 from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand, select_walls
 from soilflow.site.yards import Yard, yard_effects
 
@@ -33,29 +44,67 @@ class Site:
         The walls around it.
     ground : Ground
         The native soil.
+    fill : Fill or None
+        Soil brought in under the slab.
     bands : tuple of PerimeterBand
         Looser soil inside the walls.
     backfill : ExteriorBackfill or None
         Looser soil outside the walls.
+    patches : tuple of Patch
+        Bodies of other soil: gravel, seams, lenses.
     moist_zones : tuple of MoistZone
         Wetter soil.
+    soil_fields : tuple of SoilField
+        Multipliers known at points.
+    random_soil : RandomSoil or None
+        Soil that varies at random.
+    footings : tuple of InteriorFooting
+        Footings inside the house.
     gaps : tuple of SettledGap
         Air spaces under the slab.
     joints : tuple of FloorWallJoint
         Joints between floor and wall.
+    cracks : tuple of Crack
+        Cracks through the slab.
+    openings : tuple of Opening
+        Holes through the slab at one place.
+    bare_soil : tuple of BareSoil
+        Floor without a slab.
+    wall_bodies : tuple of WallBody
+        Walls that are not tight below the slab.
+    drain_tiles, trenches, channels : tuple of DrainTile, Trench, Channel
+        Lines along which air moves freely.
+    rooms : tuple of Room
+        Parts of the floor whose air is not the house's.
     yards : tuple of Yard
         Parts of the ground outside with a pressure of their own.
+    no_dig : tuple of NoDig
+        Parts of the floor where no pit may be.
     """
 
     slab: Slab
     walls: FoundationWalls
     ground: Ground
+    fill: Fill | None = None
     bands: tuple[PerimeterBand, ...] = ()
     backfill: ExteriorBackfill | None = None
+    patches: tuple[Patch, ...] = ()
     moist_zones: tuple[MoistZone, ...] = ()
+    soil_fields: tuple[SoilField, ...] = ()
+    random_soil: RandomSoil | None = None
+    footings: tuple[InteriorFooting, ...] = ()
     gaps: tuple[SettledGap, ...] = ()
     joints: tuple[FloorWallJoint, ...] = ()
+    cracks: tuple[Crack, ...] = ()
+    openings: tuple[Opening, ...] = ()
+    bare_soil: tuple[BareSoil, ...] = ()
+    wall_bodies: tuple[WallBody, ...] = ()
+    drain_tiles: tuple[DrainTile, ...] = ()
+    trenches: tuple[Trench, ...] = ()
+    channels: tuple[Channel, ...] = ()
+    rooms: tuple[Room, ...] = ()
     yards: tuple[Yard, ...] = ()
+    no_dig: tuple[NoDig, ...] = ()
 
     def __post_init__(self) -> None:
         if self.walls.footing_depth >= self.ground.bottom:
@@ -64,29 +113,60 @@ class Site:
                 f"{self.ground.bottom:g} m; the bottom must lie deeper",
                 field="ground.bottom",
             )
-        for group in ("bands", "joints"):
+        for group in ("bands", "joints", "wall_bodies"):
             for i, noun in enumerate(getattr(self, group)):
                 try:
                     select_walls(self.slab.walls, noun.walls)
                 except InputError as err:
                     raise InputError(err.message, field=f"{group}[{i}].walls") from None
         self._check_names()
+        self._check_soil()
         floor = self.slab.polygon
+        check_floor(floor, self.rooms, self.bare_soil, self.cracks, self.openings)
+        places = (HOUSE, *self.room_names, *self.outdoor_names)
+        lines = ("drain_tiles", "trenches", "channels")
+        check_conductors({n: getattr(self, n) for n in lines}, places, self.ground.bottom)
         for i, gap in enumerate(self.gaps):
             if gap.plan(floor).is_empty:
                 raise InputError(
                     f'the gap "{gap.name}" does not lie under the floor', field=f"gaps[{i}].corners"
                 )
-        outer = self.walls.outer_face(floor)
-        for i, zone in enumerate(self.moist_zones):
-            if not zone.polygon.intersects(outer.buffer(30.0)):
+        near = self.walls.outer_face(floor).buffer(30.0)
+        for group, what in (("moist_zones", "moist zone"), ("patches", "patch")):
+            for i, noun in enumerate(getattr(self, group)):
+                if not noun.polygon.intersects(near):
+                    raise InputError(
+                        f'the {what} "{noun.name}" lies more than 30 m from the house',
+                        field=f"{group}[{i}].corners",
+                    )
+
+    def _check_soil(self) -> None:
+        """Fill, patches and footings lie in the soil, and footings under the floor."""
+        deep = [(f"patches[{i}].bottom", patch.bottom) for i, patch in enumerate(self.patches)]
+        deep += [] if self.fill is None else [("fill.thickness", self.fill.thickness)]
+        for field, depth in deep:
+            if depth > self.ground.bottom:
                 raise InputError(
-                    f'the moist zone "{zone.name}" lies more than 30 m from the house',
-                    field=f"moist_zones[{i}].corners",
+                    f"reaches {depth:g} m down, below the tight bottom at {self.ground.bottom:g} m",
+                    field=field,
+                )
+        floor = self.slab.polygon.buffer(1e-6)
+        for i, footing in enumerate(self.footings):
+            if footing.depth >= self.ground.bottom:
+                raise InputError(
+                    f"the footing at {footing.depth:g} m reaches the tight bottom at "
+                    f"{self.ground.bottom:g} m; the bottom must lie deeper",
+                    field=f"footings[{i}].depth",
+                )
+            if not footing.plan().difference(floor).is_empty:
+                raise InputError(
+                    f'the footing "{footing.name}" does not lie under the floor',
+                    field=f"footings[{i}].points",
                 )
 
     def _check_names(self) -> None:
-        for group in ("moist_zones", "gaps", "yards"):
+        groups = ("patches", "moist_zones", "soil_fields", "footings", "gaps", "yards")
+        for group in (*groups, "cracks", "openings", "bare_soil", "rooms"):
             names = [noun.name for noun in getattr(self, group)]
             for i, name in enumerate(names):
                 if name in names[:i]:
@@ -94,6 +174,16 @@ class Site:
                         f'"{name}" is used twice; give each its own name',
                         field=f"{group}[{i}].name",
                     )
+
+    @property
+    def conductors(self) -> tuple[LineConductor, ...]:
+        """All drain tiles, trenches and channels."""
+        return (*self.drain_tiles, *self.trenches, *self.channels)
+
+    @property
+    def room_names(self) -> tuple[str, ...]:
+        """Rooms with a pressure of their own."""
+        return tuple(room.name for room in self.rooms)
 
     @property
     def outdoor_names(self) -> tuple[str, ...]:
@@ -109,27 +199,48 @@ class Site:
             Layers first, then multipliers, solids, sheets and leaks.
         """
         floor = self.slab.polygon
-        made: list[Effect] = list(self.ground.effects(self.walls.grade))
+        grade, bottom = self.walls.grade, self.ground.bottom
+        made: list[Effect] = list(self.ground.effects(grade))
+        if self.fill is not None:
+            made.extend(self.fill.effects(floor))
         for band, strip in self.band_strips():
             made.extend(band.effects(strip, self.walls.footing_depth))
         if self.backfill is not None:
-            made.extend(self.backfill.effects(floor, self.walls))
+            made.extend(self.backfill.effects(floor, self.walls, outline=self.slab.outline))
+        for patch in self.patches:
+            made.extend(patch.effects(grade))
         for zone in self.moist_zones:
             made.extend(zone.effects())
+        for field in self.soil_fields:
+            made.extend(field.effects(grade, bottom))
+        if self.random_soil is not None:
+            made.extend(self.random_soil.effects(grade, bottom))
         made.extend(self.walls.effects(floor))
-        made.extend(yard_effects(self.walls.outer_face(floor), self.walls.grade, self.yards))
+        for footing in self.footings:
+            made.extend(footing.effects())
+        ground = yard_effects(self.walls.outer_face(floor), self.walls.grade, self.yards)
+        made.extend(ground)
         for gap in self.gaps:
             made.extend(gap.effects(floor))
-        made.extend(self.slab.effects())
-        left = self.slab.walls
-        for joint in reversed(self.joints):
-            mine = {wall.name for wall in select_walls(self.slab.walls, joint.walls)}
-            taken = tuple(wall for wall in left if wall.name in mine)
-            left = tuple(wall for wall in left if wall.name not in mine)
-            if taken:
-                one = FloorWallJoint(aperture=joint.aperture, sealed=joint.sealed)
-                made.extend(one.effects(taken, self.slab.thickness))
+        made.extend(floor_effects(self.slab, self.rooms, self.bare_soil, self.openings))
+        made.extend(self._wall_leaks([(part.reference, part.plan) for part in ground]))
+        bare = bare_plan(self.bare_soil, self.rooms)
+        for crack in self.cracks:
+            made.extend(crack.effects(self.slab.thickness, self.rooms, bare))
+        for line in self.conductors:
+            made.extend(line.effects())
         return tuple(made)
+
+    def _wall_leaks(self, ground: Sequence[tuple[str, BaseGeometry]]) -> list[Effect]:
+        """Joints, and what walls let through that are not tight."""
+        made: list[Effect] = []
+        thick, deep = self.walls.thickness, self.walls.footing_depth
+        bare = bare_plan(self.bare_soil, self.rooms)
+        for joint, mine in walls_of_each(self.slab.walls, self.joints):
+            made.extend(joint.effects(mine, self.slab.thickness, self.rooms, bare))
+        for body, mine in walls_of_each(self.slab.walls, self.wall_bodies):
+            made.extend(body.effects(mine, deep, self.rooms, ground, thick))
+        return made
 
     def band_strips(self) -> tuple[tuple[PerimeterBand, BaseGeometry], ...]:
         """Each band with the part of the floor it governs.
@@ -168,4 +279,10 @@ class Site:
                         "there the flow hangs on where exactly it ends, and the grid error is "
                         "5 to 8 %; let them overlap on purpose or part them"
                     )
+        for name, (a, b) in {w.name: w.slant for w in self.slab.walls if w.slant}.items():
+            found.append(
+                f"the {name} wall, from ({a[0]:.2f}, {a[1]:.2f}) to ({b[0]:.2f}, {b[1]:.2f}) m, "
+                "runs at a slant: the grid follows it in steps of about 1 ft (0.3 m), with the "
+                "floor's true area and the wall's true length"
+            )
         return tuple(dict.fromkeys(found))

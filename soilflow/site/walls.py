@@ -217,7 +217,9 @@ class ExteriorBackfill:
     def __post_init__(self) -> None:
         check_fields(self)
 
-    def effects(self, footprint: Polygon, walls: FoundationWalls) -> tuple[Effect, ...]:
+    def effects(
+        self, footprint: Polygon, walls: FoundationWalls, *, outline: Polygon | None = None
+    ) -> tuple[Effect, ...]:
         """The backfill multiplies the permeability of the soil it lies in (mechanism 1).
 
         Parameters
@@ -226,6 +228,8 @@ class ExteriorBackfill:
             Inner wall faces. [m]
         walls : FoundationWalls
             The walls it lies against.
+        outline : shapely.Polygon or None
+            The footprint as it is, where it has stairs in place of slanted walls. [m]
 
         Returns
         -------
@@ -236,6 +240,10 @@ class ExteriorBackfill:
         if depth + walls.grade <= 0.0:
             return ()
         outer = walls.outer_face(footprint)
-        strip = wall_strip(outer, wall_lines(outer), self.width, outside=True)
+        if outline is None or outline.equals(footprint):
+            strip = wall_strip(outer, wall_lines(outer), self.width, outside=True)
+        else:
+            reach = walls.thickness + self.width
+            strip = outline.buffer(reach, join_style="mitre").difference(outer)
         where = Prism(plan=strip, top=-walls.grade, bottom=depth)
         return (MultipliesPermeability(where=where, factor=self.looser_by),)

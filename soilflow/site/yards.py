@@ -10,8 +10,8 @@ from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
-from soilflow.site.effects import HOUSE, OUTDOORS, Effect, LeaksOverArea
-from soilflow.site.plan import footprint_polygon
+from soilflow.site.effects import HOUSE, OUTDOORS, LeaksOverArea
+from soilflow.site.plan import outline_polygon
 from soilflow.units import Coordinate, check_fields
 
 __all__ = ["SIDES", "Yard", "yard_effects"]
@@ -52,7 +52,7 @@ class Yard:
         if self.side and self.side not in SIDES:
             raise InputError(f'"{self.side}" is not a side; write {", ".join(SIDES)}', field="side")
         if self.corners:
-            footprint_polygon(self.corners)
+            outline_polygon(self.corners)
 
     def plan(self, outer: Polygon) -> BaseGeometry:
         """Ground it takes.
@@ -68,7 +68,7 @@ class Yard:
             Its area outside the house. [m]
         """
         if self.corners:
-            return footprint_polygon(self.corners).difference(outer)
+            return outline_polygon(self.corners).difference(outer)
         x0, y0, x1, y1 = outer.bounds
         return {
             "north": box(x0 - _FAR, y1, x1 + _FAR, y1 + _FAR),
@@ -78,7 +78,7 @@ class Yard:
         }[self.side]
 
 
-def yard_effects(outer: Polygon, grade: float, yards: Sequence[Yard]) -> tuple[Effect, ...]:
+def yard_effects(outer: Polygon, grade: float, yards: Sequence[Yard]) -> tuple[LeaksOverArea, ...]:
     """The ground outside is open to the outdoors, or to the yard it belongs to (mechanism 4).
 
     Parameters
@@ -92,7 +92,7 @@ def yard_effects(outer: Polygon, grade: float, yards: Sequence[Yard]) -> tuple[E
 
     Returns
     -------
-    effects : tuple of Effect
+    effects : tuple of LeaksOverArea
         The outdoors first, then each yard that has ground left.
     """
     x0, y0, x1, y1 = outer.bounds
