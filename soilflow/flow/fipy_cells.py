@@ -174,7 +174,7 @@ def area_links(soil: SoilMap, cells: Cells, viscosity: float) -> Links:
     leaks = soil.area_leaks
     own, above, over_gap = _cell_numbers(soil, cells, leaks.cell)
     over_gap = over_gap & (leaks.axis == 2)
-    half, permeability = soil.beside(leaks.cell, leaks.axis)
+    half, permeability = soil.beside(leaks.cell, leaks.axis, leaks.area)
     conductance = area_conductance(
         leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), permeability, viscosity
     )

@@ -136,17 +136,25 @@ def _imbalance(network: SoilNetwork, field: Array, port: int) -> tuple[float, fl
     flow = 0.5 * float(np.abs(flux).sum())
     if flow == 0.0:
         return 0.0, 0.0
-    # what rounding of fields near one leaves in differences taken at the largest conductances
-    rounding = float(np.finfo(float).eps * network.port_conductance.sum())
     moved = max(abs(float(total[port])), flow * 1e-300)
-    return abs(float(total.sum())) / moved, 10.0 * rounding / moved
+    return abs(float(total.sum())) / moved, _rounding(network) / moved
+
+
+def _rounding(network: SoilNetwork) -> float:
+    """Flow that rounding alone may lose in fields of size one. [m3/(s Pa)]
+
+    Sums over ports take differences of values near one at the largest conductances; and every
+    node balances to rounding of its own conductances only, which a wide gap makes large.
+    """
+    ends = 10.0 * network.port_conductance.sum() + network.conductance.sum()
+    return float(np.finfo(float).eps * ends)
 
 
 def _collect(network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ...]) -> SoilResponse:
     faces = face_sums(network, fields)
     # direct leaks balance by construction and would hide what the soil does
     soil = faces - _laplacian(network.direct)
-    rounding = 10.0 * float(np.finfo(float).eps * network.port_conductance.sum())
+    rounding = _rounding(network)
     through = np.maximum(np.abs(np.diag(soil)), max(rounding, 1e-300))
     unbalanced = np.maximum(np.abs(soil.sum(axis=1)) - rounding, 0.0)
     balance = float(np.max(unbalanced / through, initial=0.0))

@@ -105,8 +105,10 @@ class SoilMap:
         """Columns under a slab, shape (nx, ny)."""
         return self.floor_port >= 0
 
-    def beside(self, cell: NDArray[np.int64], axis: NDArray[np.int64]) -> tuple[Array, Array]:
-        """What lies between the centres of cells and one of their faces.
+    def beside(
+        self, cell: NDArray[np.int64], axis: NDArray[np.int64], area: Array
+    ) -> tuple[Array, Array]:
+        """What lies between the centres of cells and an area that leaks on one of their faces.
 
         Parameters
         ----------
@@ -114,17 +116,21 @@ class SoilMap:
             Flat cell indices.
         axis : array of int, shape (n,)
             Axis across the face.
+        area : array, shape (n,)
+            Leaking area, at a rim less or more than the face. [m2]
 
         Returns
         -------
         half : array, shape (n,)
-            Half the cell; nothing where a line conductor fills it up to the slab. [m]
+            Way through soil of the leaking area's width that resists as half the cell does;
+            nothing where a line conductor fills it up to the slab. [m]
         permeability : array, shape (n,)
             Permeability across the face. [m2]
         """
         place = np.unravel_index(cell, self.grid.shape)
         sizes = np.array([self.grid.sizes(a)[place[a]] for a in range(3)])
-        half = 0.5 * sizes[axis, np.arange(cell.size)]
+        across = sizes[axis, np.arange(cell.size)]
+        half = 0.5 * across**2 * area / np.prod(sizes, axis=0)
         opened = (axis == 2) & (place[2] == self.top_layer)
         opened &= self.conductors.opened[place[0], place[1]]
         half = np.where(opened, 0.0, half)

@@ -307,7 +307,7 @@ def _area_leaks(
     """
     leaks = soil.area_leaks
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
-    half, permeability = soil.beside(leaks.cell, leaks.axis)
+    half, permeability = soil.beside(leaks.cell, leaks.axis, leaks.area)
     over_gap = (sheet_node[ix, iy] >= 0) & (iz == soil.top_layer) & (leaks.axis == 2)
     g = area_conductance(
         leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), permeability, viscosity

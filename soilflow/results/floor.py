@@ -192,7 +192,7 @@ def _carry_up(soil: SoilMap, viscosity: float, have: Mask, fields: Array) -> Non
     under &= have[ix, iy]
     ix, iy, port = ix[under], iy[under], leaks.port[under]
     area, leakance = leaks.area[under], leaks.leakance[under]
-    half, permeability = soil.beside(leaks.cell[under], leaks.axis[under])
+    half, permeability = soil.beside(leaks.cell[under], leaks.axis[under], area)
     # where a line conductor fills the cell up to the slab, its pressure is there
     filled = half == 0.0
     half = np.where(filled, 1.0, half)
