@@ -12,6 +12,8 @@ from soilflow.air import Air
 from soilflow.conditions import Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import NORMAL, Resolution
+from soilflow.layout.digging import digging_bounds, digging_faults, drain_faults
+from soilflow.layout.fan_sets import CHOSEN
 from soilflow.layout.layout import Layout
 from soilflow.site.effects import HOUSE, OUTDOORS
 from soilflow.site.site import Site
@@ -33,6 +35,8 @@ class TestHole:
         The user's own name for it.
     x, y : float
         Place in plan. [m]
+    source : str
+        Where the place comes from.
     """
 
     __test__ = False  # the test collector takes every Test... for a test
@@ -40,6 +44,7 @@ class TestHole:
     name: str
     x: Coordinate
     y: Coordinate
+    source: str = CHOSEN
 
     def __post_init__(self) -> None:
         """Check the fields."""
@@ -136,11 +141,27 @@ class Case:
                     f'test hole "{hole.name}" at ({hole.x:.3f}, {hole.y:.3f}) m is not in the slab',
                     field=f"test_holes[{i}]",
                 )
-        for i, layout in enumerate(self.layouts):
-            try:
-                layout.held_bodies(floor)
-            except InputError as err:
-                raise InputError(err.message, field=f"layouts[{i}].{err.field}") from None
+        for i in range(len(self.layouts)):
+            self._check_layout(i)
+
+    def _check_layout(self, i: int) -> None:
+        """Its pits have room, and may be dug where they are."""
+        layout = self.layouts[i]
+        try:
+            held = layout.held_bodies(self.site.slab.polygon)
+        except InputError as err:
+            raise InputError(err.message, field=f"layouts[{i}].{err.field}") from None
+        for faults in (
+            drain_faults(layout, held, self.site.conductors),
+            digging_faults(layout, held, digging_bounds(self.site)),
+        ):
+            if faults:
+                first, *rest = faults
+                too = ", ".join(f'"{layout.points[fault.point].name}"' for fault in rest)
+                more = f". The same is wrong with {too}" if too else ""
+                raise InputError(
+                    first.message + more, field=f"layouts[{i}].points[{first.point}].pit"
+                )
 
     def _check_references(self) -> None:
         """Pressures are stated for places there are, and no pit is named like one of them."""

@@ -26,7 +26,7 @@ from soilflow.layout.drive import (
     velocities,
 )
 from soilflow.layout.fan import Fan
-from soilflow.layout.fan_sets import FIRST
+from soilflow.layout.fan_sets import FIRST, pipe_label
 from soilflow.layout.pipes import PipeTree
 from soilflow.port_elimination import SeenSoil, all_ports, eliminate
 
@@ -237,7 +237,7 @@ def solve_operating_point(
         viscosity=viscosity,
         pressure_atm=pressure_atm,
     )
-    drives = (first, *more_drives)
+    drives = tuple(d for d in (first, *more_drives) if d.points or d.fan is not None) or (first,)
     _check_drives(drives)
     points = [name for drive in drives for name in drive.points]
     _check_states(names, given_pressures, capped, points)
@@ -254,8 +254,8 @@ def solve_operating_point(
         q_points = dict(zip(drive.points, flows[own].tolist(), strict=True))
         fans[drive.name] = fan_duty(drive, sum(q_points.values()), inlet, extrapolate=extrapolate)
         risers |= riser_vacuums(drive, q_points, pressures[own].tolist())
-        before = "" if drive is first else f"{drive.name}: "
-        speeds |= {before + pipe: v for pipe, v in velocities(drive, q_points, inlet).items()}
+        own_speeds = velocities(drive, q_points, inlet).items()
+        speeds |= {pipe_label(drive.name, pipe): speed for pipe, speed in own_speeds}
     tied = {p: FAN_OFF if d.fan is None else FAN_ON for d in drives for p in d.points}
     return OperatingPoint(
         port_names=names,

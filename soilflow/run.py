@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soilflow.air import Air
 from soilflow.baseline import before_digging, readings
 from soilflow.case import Case
 from soilflow.conditions import Condition
@@ -17,8 +16,9 @@ from soilflow.flow.response import respond
 from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import build_soil_network
+from soilflow.layout.digging import water_notes
 from soilflow.layout.layout import Layout
-from soilflow.operating_point import OperatingPoint, solve_operating_point
+from soilflow.operate import operate
 from soilflow.results.coverage import STRIP, THRESHOLDS, coverage, worst_margin
 from soilflow.results.floor import FloorResponse, floor_response
 from soilflow.results.leaks import leak_flows, worst_opening
@@ -109,7 +109,9 @@ def grid_of(case: Case, layouts: Sequence[Layout]) -> Grid:
     """
     floor = case.site.slab.polygon
     held = [body for layout in layouts for body in layout.held_bodies(floor)]
-    return grid_for(case.site.effects(), held, case.resolution, extra_lines=strip_lines(case.site))
+    water = [effect for layout in layouts for effect in layout.effects(floor)]
+    effects = (*case.site.effects(), *water)
+    return grid_for(effects, held, case.resolution, extra_lines=strip_lines(case.site))
 
 
 def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
@@ -129,9 +131,10 @@ def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
     soil : SoilMap
         The soil map.
     """
-    held = layout.held_bodies(case.site.slab.polygon)
+    floor = case.site.slab.polygon
     grid = grid_of(case, [layout]) if grid is None else grid
-    return build_soil_map(grid, case.site.effects(), held)
+    effects = (*case.site.effects(), *layout.effects(floor))
+    return build_soil_map(grid, effects, layout.held_bodies(floor))
 
 
 def estimate(case: Case, layout: Layout) -> Estimate:
@@ -223,12 +226,14 @@ def run_layout(
     Raises
     ------
     InputError
-        No such layout, or no floor with air below it.
+        No such layout, one that cannot be dug, or no floor with air below it.
     ConvergenceError, BalanceError
         A solve missed its tolerance.
     OutOfRangeError
         The fan would work outside its curve.
     """
+    if isinstance(layout, Layout):
+        case.with_layout(layout)  # a layout of its own is checked like one of the case's
     chosen = layout if isinstance(layout, Layout) else case.layout(layout)
     clock = [time.perf_counter()]
     soil = map_of(case, chosen, grid)
@@ -260,7 +265,7 @@ def run_layout(
         hole_places={h.name: (h.x, h.y) for h in case.test_holes},
         solution=solution,
         conditions=conditions,
-        notes=_notes(case, solution, conditions),
+        notes=_notes(case, chosen, solution, conditions),
         seconds=dict(zip(stages, np.diff(clock).tolist(), strict=True)),
     )
 
@@ -308,8 +313,8 @@ def evaluate(
     """
     soil, network, response = solution.soil, solution.network, solution.response
     atm = case.air.pressure_atm
-    on = _operate(case, layout, condition, solution, fan_on=True)
-    off = _operate(case, layout, condition, solution, fan_on=False)
+    on = operate(case, layout, condition, solution, fan_on=True)
+    off = operate(case, layout, condition, solution, fan_on=False)
     node_u = on.u @ response.unit_fields
     pressure, pressure_off = floor.pressure(on.u, atm), floor.pressure(off.u, atm)
     slab = case.site.slab
@@ -337,48 +342,11 @@ def evaluate(
     )
 
 
-def _operate(
-    case: Case, layout: Layout, condition: Condition, solution: SoilSolution, *, fan_on: bool
-) -> OperatingPoint:
-    """Operating point of a layout; fan off leaves the pipes open, or the points capped."""
-    ports = solution.soil.ports
-    known = case.reference_pressures(condition)
-    given = {name: known[name] for name in ports if name in known}
-    capped = {point.name for point in layout.points if point.capped}
-    if fan_on:
-        given |= {p.name: -p.vacuum for p in layout.points if p.vacuum is not None}
-    else:
-        capped |= {p.name for p in layout.points if p.vacuum is not None}
-    points = [p.name for p in layout.points if p.on_fan]
-    if not fan_on and layout.pipes is None:
-        capped |= set(points)
-        points = []
-    pipe_air = Air(
-        temperature=layout.pipes.air_temperature if layout.pipes else condition.room_temperature,
-        pressure_atm=case.air.pressure_atm,
-    )
-    outdoor_air = Air(temperature=condition.outdoor_temperature, pressure_atm=case.air.pressure_atm)
-    return solve_operating_point(
-        solution.response.port_matrix,
-        port_names=ports,
-        given_pressures=given,
-        capped=capped,
-        fan_points=points,
-        fan=layout.fan if fan_on and points else None,
-        pipes=layout.pipes if points else None,
-        discharge_pressure=condition.outdoors,
-        pipe_density=pipe_air.density,
-        outdoor_density=outdoor_air.density,
-        viscosity=pipe_air.viscosity,
-        pressure_atm=case.air.pressure_atm,
-    )
-
-
 def _notes(
-    case: Case, solution: SoilSolution, conditions: dict[str, ConditionResult]
+    case: Case, layout: Layout, solution: SoilSolution, conditions: dict[str, ConditionResult]
 ) -> tuple[str, ...]:
     """What the reader should know about the inputs and the solve."""
-    found = list(case.site.doubts())
+    found = [*case.site.doubts(), *water_notes(layout, case.site.ground.water_table)]
     lost = solution.network.lost_cells
     if lost:
         found.append(f"{lost} soil cells have no way to any opening and were left out")

@@ -37,8 +37,9 @@ from soilflow.site.effects import (
     Prism,
     SetsPermeability,
 )
-from soilflow.site.ground import Ground, MoistZone, SettledGap, SoilLayer
+from soilflow.site.ground import Ground, SettledGap, SoilLayer
 from soilflow.site.leaks import FloorWallJoint
+from soilflow.site.moisture import MoistZone
 from soilflow.site.site import Site
 from soilflow.site.slab import Slab
 from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand

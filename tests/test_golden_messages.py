@@ -39,7 +39,7 @@ GOLDEN = [
         'size = "12 ft x 10 ft"',
         'corners = [["0 ft","0 ft"],["12 ft","0 ft"],["0 ft","10 ft"],["12 ft","10 ft"]]',
         [
-            "house.toml:6: slab.corners: the edges cross or enclose no area; list the corners in order around the slab",
+            "house.toml:6: slab.corners: the edges cross or touch near (1.83, 1.52) m; list the corners in order around it",
         ],
         id="footprint that crosses itself",
     ),
@@ -201,7 +201,7 @@ GOLDEN = [
         'joints = [{aperture = "0.05 mm"}]',
         'none = ["slab"]',
         [
-            'house.toml:62: variant.tight_joint.none[0]: "slab": cannot be left out; there are "bands", "backfill", "moist_zones", "gaps", "joints", "yards"',
+            'house.toml:62: variant.tight_joint.none[0]: "slab": cannot be left out; there are "fill", "bands", "backfill", "patches", "moist_zones", "soil_fields", "random_soil", "footings", "gaps", "joints", "cracks", "openings", "bare_soil", "wall_bodies", "drain_tiles", "trenches", "channels", "rooms", "yards", "no_dig"',
         ],
         id="table that cannot be left out",
     ),

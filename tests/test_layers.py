@@ -12,7 +12,7 @@ LAYERS = """
     flow
     port_elimination, operating_point
     results
-    case, baseline, run, engines
+    case, baseline, operate, run, engines
     studies
     files, output
     cli, __main__

@@ -149,7 +149,8 @@ def test_held_and_capped_points():
 def test_the_fan_and_its_watts():
     result = solved()
     assert " W\n" not in print_result(result, house())
-    point = replace(result.conditions["design_winter"].operating_point, fan_power=68.0)
+    point = result.conditions["design_winter"].operating_point
+    point = replace(point, fans={"first": replace(point.fans["first"], power=68.0)})
     text = print_result(with_winter(result, operating_point=point), house())
     assert "Fan (high-suction)" in text
     assert "68.0 W" in text

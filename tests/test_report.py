@@ -32,6 +32,9 @@ CONDITION = {
         }
     ],
     "fan": {"flow_m3s": float, "static_Pa": float, "power_W": float | None},
+    "fans": [
+        {"name": str, "flow_m3s": float, "static_Pa": float, "power_W": float | None},
+    ],
     "pipes": [{"name": str, "velocity_ms": float, "fall_m": float}],
     "test_holes": [
         {
@@ -111,6 +114,7 @@ def test_pits_say_how_they_are_held():
 def test_without_a_fan_at_work_there_is_none():
     report = result_to_dict(solved(SECOND))["conditions"]["today"]
     assert report["fan"] is None
+    assert report["fans"] == []
     assert result_to_dict(solved(FIRST))["conditions"]["today"]["fan"]["flow_m3s"] > 0.0
 
 

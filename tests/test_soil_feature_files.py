@@ -78,7 +78,7 @@ seed = 3
 
 [[footings]]
 name = "bearing line"
-points = [["7 ft", "0 ft"], ["7 ft", "10 ft"]]
+points = [["10 ft", "0 ft"], ["10 ft", "10 ft"]]
 depth = "12 in"
 thickness = "16 in"
 openings = [{start = "1 ft", length = "30 in"}]
@@ -180,7 +180,7 @@ BAD = {
     "ragged raster": ("[2.0, 1.0]", "[2.0]", "soil_fields[0].multipliers", "3 lists of 2", 0),
     "negative multiplier": ("[2.0, 1.0]", "[-2.0, 1.0]", "soil_fields[0].multipliers[1][0][0]",
                             "at least", 0),
-    "slanted footing": ('["7 ft", "10 ft"]', '["8 ft", "10 ft"]', "footings[0].points",
+    "slanted footing": ('["10 ft", "10 ft"]', '["9 ft", "10 ft"]', "footings[0].points",
                         "must run", 0),
     "opening past the end": ('length = "30 in"', 'length = "30 ft"', "footings[0].openings[0]",
                              "along a line", 0),

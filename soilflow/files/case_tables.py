@@ -17,6 +17,7 @@ from soilflow.files.site_tables import NEEDED, SITE_TABLES, Written, site_draft,
 from soilflow.files.toml_lines import KeyPath
 from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
 from soilflow.site import FoundationWalls, Ground, Site, SoilLayer
+from soilflow.site.ground import DEFAULT_BOTTOM
 
 __all__ = ["RESOLUTIONS", "case_from_tables"]
 
@@ -38,6 +39,8 @@ _TOP = {
     "variant",
     "variant_name",
 }
+# What decides whether a pit fits.
+_UNDER_PITS = ("slab", "walls", "footings", "no_dig", "drain_tiles", "trenches", "channels")
 _HELP = {
     "title": 'title = "..."',
     "layouts": "one [[layouts]] with one [[layouts.points]] for each pit",
@@ -87,9 +90,10 @@ def _site(written: Written, notes: Notes, where: str) -> tuple[Any, Any]:
 
 
 def _bare_floor(slab: Any) -> Site:
+    """A floor on which any pit may be dug."""
     return Site(
         slab=slab,
-        walls=FoundationWalls(thickness=0.0, footing_depth=0.0),
+        walls=FoundationWalls(thickness=0.0, footing_depth=0.99 * DEFAULT_BOTTOM),
         ground=Ground(layers=(SoilLayer(permeability=1e-12),)),
     )
 
@@ -193,13 +197,14 @@ def _removed(value: Any, own: Written, at: KeyPath, notes: Notes) -> set[str]:
 
 
 def _check_floors(case: Case, notes: Notes) -> None:
-    """Check that the pits and test holes also fit the floor of each variant."""
+    """Check that pits and test holes also fit the floor, footings and drains of each variant."""
     for name, site in case.variants.items():
-        if site.slab != case.site.slab:
+        changed = [part for part in _UNDER_PITS if getattr(site, part) != getattr(case.site, part)]
+        if changed:
             try:
-                replace(case, site=site)
+                replace(case, site=site, variant=name)
             except InputError as error:
-                notes.wrong(("variant", name, "slab"), f"{error.field}: {error.message}")
+                notes.wrong(("variant", name, changed[0]), f"{error.field}: {error.message}")
 
 
 def _ranges(value: Any, case: Case, notes: Notes) -> list[Uncertain]:

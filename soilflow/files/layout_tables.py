@@ -12,10 +12,17 @@ from soilflow.files.draft import BAD, Draft, Notes, one_of, shown, take
 from soilflow.files.toml_lines import KeyPath
 from soilflow.files.written_form import pipe_size, read_text, si_text
 from soilflow.layout.fan import Fan, fan_of_class
+from soilflow.layout.fan_sets import FanSet
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pipes import DISCHARGE, Pipe, PipeTree
-from soilflow.layout.pits import BoxPit, HemisphericalPit
-from soilflow.units import Length
+from soilflow.layout.pits import (
+    BoxPit,
+    CylinderPit,
+    HemisphericalPit,
+    OnConductor,
+    cylinder_of_volume,
+)
+from soilflow.units import Length, Volume
 
 __all__ = ["Shared", "condition_drafts", "fan_draft", "layout_draft"]
 
@@ -68,13 +75,37 @@ def layout_draft(table: dict[str, Any], at: KeyPath, shared: Shared, notes: Note
         notes.wrong((*at, "points"), "missing; write one [[layouts.points]] for each pit")
     points = draft.fields["points"]
     on_fan = [point for point in points if _on_fan(point)] if points is not BAD else []
+    _fan_and_pipes(table, draft, [p for p in on_fan if not p.fields.get("fan")], shared, notes)
+    if "more_fans" in table:
+        found = notes.tables(table["more_fans"], (*at, "more_fans"))
+        draft.fields["more_fans"] = [
+            _fan_set(more, where, on_fan, shared, notes) for where, more in found
+        ]
+    return draft
+
+
+def _fan_set(
+    table: dict[str, Any], at: KeyPath, on_fan: list[Draft], shared: Shared, notes: Notes
+) -> Draft:
+    """A further fan, which takes what all layouts share as the first one does."""
+    draft = take(table, at, FanSet, notes, extra=("pipe",))
+    mine = [point for point in on_fan if point.fields.get("fan") == table.get("name")]
+    _fan_and_pipes(table, draft, mine, shared, notes)
+    if "fan" not in draft.fields:
+        draft.fields["fan"] = BAD
+        notes.wrong((*at, "fan"), 'missing; write fan = "high-suction"')
+    return draft
+
+
+def _fan_and_pipes(
+    table: dict[str, Any], draft: Draft, on_fan: list[Draft], shared: Shared, notes: Notes
+) -> None:
     if "fan" in table:
-        draft.fields["fan"] = fan_draft(table["fan"], (*at, "fan"), notes)
-    elif on_fan and shared.fan is not None:
+        draft.fields["fan"] = fan_draft(table["fan"], (*draft.at, "fan"), notes)
+    elif (on_fan or draft.noun is FanSet) and shared.fan is not None:
         draft.fields["fan"] = shared.fan
         draft.origin["fan"] = ("fan",)
     _pipes(table, draft, on_fan, shared, notes)
-    return draft
 
 
 def _on_fan(point: Draft) -> bool:
@@ -116,13 +147,47 @@ def _pit(value: Any, at: KeyPath, notes: Notes) -> Draft | object:
         notes.wrong(at, f"{shown(value)}: a volume or a table with a shape is needed: {_PIT}")
         return BAD
     shape = value.get("shape")
-    if shape == "box":
-        return take(value, at, BoxPit, notes, extra=("shape",))
-    if shape == "hemisphere":
-        return _hemisphere(value, at, notes)
+    makers = {
+        "box": lambda: take(value, at, BoxPit, notes, extra=("shape",)),
+        "cylinder": lambda: _cylinder(value, at, notes),
+        "drain": lambda: take(value, at, OnConductor, notes, extra=("shape",)),
+        "hemisphere": lambda: _hemisphere(value, at, notes),
+        "pan": lambda: _cylinder(value, at, notes),
+    }
+    if isinstance(shape, str) and shape in makers:
+        return makers[shape]()
     what = "missing" if shape is None else f"{shown(shape)} is not a shape"
-    notes.wrong((*at, "shape"), f'{what}; write shape = "hemisphere" or shape = "box"')
+    offer = ", ".join(f'"{word}"' for word in makers)
+    notes.wrong((*at, "shape"), f"{what}; there are {offer}")
     return BAD
+
+
+def _cylinder(table: dict[str, Any], at: KeyPath, notes: Notes) -> Draft:
+    """By diameter and depth, or by volume and one of the two."""
+    draft = take(table, at, CylinderPit, notes, extra=("shape", "volume"))
+    if "volume" not in table:
+        if "volume" in draft.guessed:
+            draft.fields.update({k: BAD for k in ("depth", "diameter") if k not in table})
+        return draft
+    given = [key for key in ("depth", "diameter") if key in table]
+    if len(given) != 1:
+        help_ = "goes with depth or diameter, one of the two, and the other follows"
+        notes.wrong((*at, "volume"), help_)
+        draft.fields.update(dict.fromkeys(("depth", "diameter"), BAD))
+        return draft
+    sizes = {}
+    for key, kind in (("volume", Volume), (given[0], Length)):
+        try:
+            sizes[key] = read_text(table[key], kind)
+        except InputError as error:
+            notes.wrong((*at, key), error.message)
+    other = "diameter" if given[0] == "depth" else "depth"
+    if len(sizes) < 2:
+        draft.fields.update(dict.fromkeys((given[0], other), BAD))
+    else:
+        pit = cylinder_of_volume(**sizes)
+        draft.put(other, si_text(getattr(pit, other), "length"), "volume")
+    return draft
 
 
 def _hemisphere(table: dict[str, Any], at: KeyPath, notes: Notes) -> Draft:
@@ -234,7 +299,7 @@ def _short(table: dict[str, Any], at: KeyPath, on_fan: list[Draft], notes: Notes
     """One branch of equal length from each point into one common run to the discharge."""
     guessed = notes.unknown_keys(table, at, _ONE_PIPE)
     tree = Draft(noun=PipeTree, at=at, guessed=guessed)
-    tree.fields = {key: table[key] for key in _TREE if key in table}
+    tree.fields = {key: table[key] for key in (*_TREE, "source") if key in table}
     helps = {"size": '"4 in"', "branch": '"10 ft"', "run": '"40 ft"', "discharge_height": '"20 ft"'}
     for key, example in helps.items():
         if key not in table and key not in guessed:

@@ -199,8 +199,8 @@ def _note(error: Mapping[str, Any], draft: Draft, values: dict[str, Any], notes:
 
 def _drop(path: KeyPath, draft: Draft, values: dict[str, Any]) -> bool:
     """Leave out the noun a mistake across nouns is about; whether there was one."""
-    if len(path) < 2 or draft.noun is PipeTree:
-        return False  # the other pipes cannot be judged without the one left out
+    if len(path) < 2 or draft.noun is PipeTree or path[0] == "more_fans":
+        return False  # the other pipes cannot be judged without it, nor the points on a fan
     name, i = str(path[0]), path[1]
     group = values.get(name)
     if not isinstance(group, list) or not isinstance(i, int) or not is_dataclass(group[i]):

@@ -26,9 +26,10 @@ from soilflow.files.schema_texts import (
 from soilflow.files.site_tables import NEEDED, SITE_TABLES
 from soilflow.flow.grid import Resolution
 from soilflow.layout.fan import Fan
+from soilflow.layout.fan_sets import FanSet
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pipes import Pipe, PipeTree
-from soilflow.layout.pits import BoxPit, HemisphericalPit
+from soilflow.layout.pits import BoxPit, CylinderPit, HemisphericalPit, OnConductor
 from soilflow.units import Length, Ratio, Volume
 
 __all__ = ["case_schema"]
@@ -95,7 +96,15 @@ def _layout() -> Schema:
         "points": several(_point(), "One for each pit.", least=1),
         "fan": {**_fan(), "description": "What draws on the points."},
         "pipes": _tree(),
+        "more_fans": several(_fan_set(), "Further fans, each on the points that name it."),
     }
+    return made
+
+
+def _fan_set() -> Schema:
+    rule, extra = either_of("pipes", "pipe"), {"pipe": _short_pipe()}
+    made = noun_schema(FanSet, rule, extra=extra, optional=("fan",))
+    made["properties"] |= {"fan": {**_fan(), "description": "The fan."}, "pipes": _tree()}
     return made
 
 
@@ -103,14 +112,25 @@ def _point() -> Schema:
     made = noun_schema(SuctionPoint)
     radius = quantity_schema(Length, "Of the bowl, in place of its volume.")
     rule = one_of("volume", "radius")
-    shape = {"const": "hemisphere", "description": "A bowl dug through a core hole."}
-    extra = {"shape": shape, "radius": radius}
-    bowl = noun_schema(HemisphericalPit, rule, extra=extra, optional=("volume",))
-    box = noun_schema(BoxPit, extra={"shape": {"const": "box", "description": "Cut square."}})
-    for table in (bowl, box):
-        table["required"] = ["shape", *table.get("required", [])]
+    bowl = noun_schema(HemisphericalPit, rule, extra={"radius": radius}, optional=("volume",))
+    sizes = ("diameter", "depth")
+    two = {"oneOf": [{"required": list(p)} for p in (sizes, *(("volume", s) for s in sizes))]}
+    volume = quantity_schema(Volume, "Air dug out, in place of one of its sizes.")
+    round_ = noun_schema(CylinderPit, two, extra={"volume": volume}, optional=sizes)
+    shapes = {
+        "hemisphere": (bowl, "A bowl dug through a core hole."),
+        "box": (noun_schema(BoxPit), "Cut square; with water in it a sump."),
+        "cylinder": (round_, "Cut round, with a flat bottom; with water in it a sump."),
+        "pan": (round_, "A cylinder, wide and shallow."),
+        "drain": (noun_schema(OnConductor), "A drain tile, trench or channel that is there."),
+    }
+    tables = []
+    for word, (table, about) in shapes.items():
+        own = {"shape": {"title": "shape", "const": word, "description": about}}
+        needed = ["shape", *table.get("required", [])]
+        tables.append({**table, "properties": {**table["properties"], **own}, "required": needed})
     made["properties"]["pit"] = {
-        "anyOf": [quantity_schema(Volume), bowl, box],
+        "anyOf": [quantity_schema(Volume), *tables],
         "description": "What is dug: a volume of air, or a table with a shape.",
     }
     return made

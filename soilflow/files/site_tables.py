@@ -8,7 +8,7 @@ from typing import Any
 
 from shapely.geometry import Polygon
 
-from soilflow.files.alternatives import RECTANGLE, missing, outline, rectangle, renamed
+from soilflow.files.alternatives import RECTANGLE, missing, outline, plan_of, rectangle, renamed
 from soilflow.files.draft import BAD, Draft, Notes, one_of, take
 from soilflow.files.leak_tables import LEAK_DRAFTS
 from soilflow.files.soil_tables import (
@@ -30,6 +30,7 @@ from soilflow.site import (
     ExteriorBackfill,
     FoundationWalls,
     Ground,
+    NoDig,
     PerimeterBand,
     RandomSoil,
     SettledGap,
@@ -57,6 +58,7 @@ SITE_TABLES = (
     "gaps",
     *LEAK_DRAFTS,
     "yards",
+    "no_dig",
 )
 
 _LIKE_A_HOUSE = {
@@ -138,11 +140,18 @@ def site_draft(written: Written, floor: Polygon | None, notes: Notes) -> Draft:
         "gaps": lambda table, at: _gap(table, at, floor, notes),
         **{name: partial(_with, draft, notes) for name, draft in LEAK_DRAFTS.items()},
         "yards": lambda table, at: take(table, at, Yard, notes),
+        "no_dig": lambda table, at: _no_dig(table, at, notes),
     }
     for name, maker in makers.items():
         if name in written:
             value, at = written[name]
             draft.fields[name] = [maker(table, where) for where, table in notes.tables(value, at)]
+    return draft
+
+
+def _no_dig(table: dict[str, Any], at: KeyPath, notes: Notes) -> Draft:
+    draft = take(table, at, NoDig, notes, extra=("size", "at"))
+    plan_of(table, draft, notes)
     return draft
 
 

@@ -16,12 +16,17 @@ from soilflow.files.site_tables import SITE_TABLES
 from soilflow.files.soil_tables import CURVES
 from soilflow.files.written_form import marker, si_text
 from soilflow.layout.layout import Layout
-from soilflow.layout.pits import BoxPit, HemisphericalPit
+from soilflow.layout.pits import BoxPit, CylinderPit, HemisphericalPit, OnConductor
 from soilflow.site import Site
 
 __all__ = ["write_case"]
 
-_SHAPES = {BoxPit: "box", HemisphericalPit: "hemisphere"}
+_SHAPES = {
+    BoxPit: "box",
+    CylinderPit: "cylinder",
+    HemisphericalPit: "hemisphere",
+    OnConductor: "drain",
+}
 
 
 def write_case(case: Case) -> str:
@@ -81,12 +86,13 @@ def _variant(base: Site, site: Site) -> dict[str, Any]:
 
 def _layout(layout: Layout) -> dict[str, Any]:
     table = _table(layout)
-    if "pipes" in table:
-        pipes = table.pop("pipes")
-        discharge = _without(_without(pipes["discharge"], "name"), "into")
-        table["pipes"] = {**_without(pipes, "pipes"), "runs": pipes["pipes"]}
-        table["pipes"]["discharge"] = discharge
-    return table
+    for one in (table, *table["more_fans"]):
+        if "pipes" in one:
+            pipes = one.pop("pipes")
+            discharge = _without(_without(pipes["discharge"], "name"), "into")
+            one["pipes"] = {**_without(pipes, "pipes"), "runs": pipes["pipes"]}
+            one["pipes"]["discharge"] = discharge
+    return table if table["more_fans"] else _without(table, "more_fans")
 
 
 def _range(case: Case, uncertain: Uncertain) -> dict[str, Any]:

@@ -1,18 +1,20 @@
-"""Which pits may not be dug: those that undermine a footing or touch where nothing may be dug."""
+"""Which pits may not be dug: under footings, where nothing may be dug, into another's drain."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from soilflow.layout.bodies import Body
+from soilflow.layout.bodies import Body, HeldBody
 from soilflow.layout.digging_advice import what_fits
 from soilflow.layout.layout import Layout
 from soilflow.layout.outlines import outline_of
 from soilflow.layout.pits import OnConductor, Pit
 from soilflow.layout.undermining import Footing, Footings, lowest_margin, said_length
+from soilflow.site.conductors import LineConductor
 from soilflow.site.site import Site
 
-__all__ = ["DiggingFault", "digging_bounds", "digging_faults", "water_notes"]
+__all__ = ["DiggingFault", "digging_bounds", "digging_faults", "drain_faults", "water_notes"]
 
 # A pit may touch the line; less than this is rounding. [m]
 _ROUNDING = 1e-6
@@ -20,14 +22,14 @@ _ROUNDING = 1e-6
 
 @dataclass(frozen=True, kw_only=True)
 class DiggingFault:
-    """A pit that must not be dug where it is.
+    """A suction point that cannot be where it is.
 
     Parameters
     ----------
     point : int
-        Its suction point, counted in the layout.
+        The point, counted in the layout.
     message : str
-        What it digs away, and what would work.
+        What is wrong, and what would work.
     """
 
     point: int
@@ -58,13 +60,17 @@ def digging_bounds(site: Site) -> Footings:
     return Footings(floor=floor, footings=(around, *inside), no_dig=site.no_dig)
 
 
-def digging_faults(layout: Layout, bounds: Footings) -> tuple[DiggingFault, ...]:
+def digging_faults(
+    layout: Layout, held: Sequence[HeldBody], bounds: Footings
+) -> tuple[DiggingFault, ...]:
     """Pits of a layout that would undermine a footing, or touch an area where none may be dug.
 
     Parameters
     ----------
     layout : Layout
         The layout.
+    held : sequence of HeldBody
+        The bodies of its points.
     bounds : Footings
         Where digging is bounded.
 
@@ -73,7 +79,6 @@ def digging_faults(layout: Layout, bounds: Footings) -> tuple[DiggingFault, ...]
     faults : tuple of DiggingFault
         At most one for each point, in their order; each says what would fit.
     """
-    held = layout.held_bodies(bounds.floor)
     found = []
     for i, point in enumerate(layout.points):
         if isinstance(point.pit, OnConductor):
@@ -102,6 +107,75 @@ def _complaint(name: str, pit: Pit, body: Body, bounds: Footings) -> str:
         f'the pit "{name}" digs up to {said_length(-margin)} too deep: it crosses the line that '
         f"falls outward at 45 degrees from the bottom edge of the {footing.name}, {depth}"
     )
+
+
+def drain_faults(
+    layout: Layout, held: Sequence[HeldBody], drains: Sequence[LineConductor]
+) -> tuple[DiggingFault, ...]:
+    """Points on drains that are not there or not theirs, and pits dug into another point's drain.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout.
+    held : sequence of HeldBody
+        The bodies of its points.
+    drains : sequence of LineConductor
+        Drain tiles, trenches and channels of the site.
+
+    Returns
+    -------
+    faults : tuple of DiggingFault
+        At most one for each point, in their order.
+    """
+    by_name = {drain.name: drain for drain in drains}
+    owners = {p.pit.line: p.name for p in layout.points if isinstance(p.pit, OnConductor)}
+    found = []
+    for i, point in enumerate(layout.points):
+        if isinstance(point.pit, OnConductor):
+            message = _drain_complaint(point.pit.line, by_name)
+        else:
+            message = next(
+                (
+                    f'the pit "{point.name}" runs into the drain "{name}", which has the pressure '
+                    f'of "{owner}"; leave soil between them'
+                    for name, owner in _tied(by_name, owners)
+                    if _meets(point.pit, held[i].body, by_name[name])
+                ),
+                "",
+            )
+        if message:
+            found.append(DiggingFault(point=i, message=message))
+    return tuple(found)
+
+
+def _drain_complaint(line: str, by_name: Mapping[str, LineConductor]) -> str:
+    if line not in by_name:
+        have = ", ".join(f'"{name}"' for name in by_name) or "none"
+        return f'no drain "{line}" on this site; it has {have}'
+    if open_to := by_name[line].open_to:
+        return (
+            f'the drain "{line}" is open to "{open_to}" and has its pressure; a point can draw on '
+            "it once it is closed: leave out open_to"
+        )
+    return ""
+
+
+def _tied(
+    by_name: Mapping[str, LineConductor], owners: Mapping[str, str]
+) -> Iterator[tuple[str, str]]:
+    """Drains whose pressure is given, and by what."""
+    for name, drain in by_name.items():
+        owner = owners.get(name) or drain.open_to
+        if owner:
+            yield name, owner
+
+
+def _meets(pit: Pit, body: Body, drain: LineConductor) -> bool:
+    """Whether a pit is dug into a drain, the bowl taken as deep at its rim as in the middle."""
+    assert not isinstance(pit, OnConductor), "a drain is not dug"
+    near = outline_of(body).distance(drain.line) < 0.5 * drain.width
+    return near and drain.axis_depth < pit.depth_below_slab
 
 
 def water_notes(layout: Layout, water_table: float | None) -> tuple[str, ...]:

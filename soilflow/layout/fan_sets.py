@@ -9,8 +9,10 @@ from soilflow.layout.fan import Fan
 from soilflow.layout.pipes import PipeTree
 from soilflow.units import check_fields
 
-__all__ = ["FIRST", "FanSet"]
+__all__ = ["CHOSEN", "FIRST", "FanSet", "pipe_label"]
 
+# What is added is a choice where nobody says otherwise: nothing about it was found or measured.
+CHOSEN = "chosen"
 FIRST = "first"  # what the layout's own fan is called where there are several
 
 
@@ -33,7 +35,7 @@ class FanSet:
     name: str
     fan: Fan
     pipes: PipeTree | None = None
-    source: str = "not stated"
+    source: str = CHOSEN
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -41,3 +43,21 @@ class FanSet:
             raise InputError(
                 f'"{self.name}" cannot name a further fan; any other word will do', field="name"
             )
+
+
+def pipe_label(fan: str, pipe: str) -> str:
+    """What results call a pipe: pipes of a further fan have the fan's name in front.
+
+    Parameters
+    ----------
+    fan : str
+        Name of the fan; "first" for the layout's own.
+    pipe : str
+        Name of the pipe.
+
+    Returns
+    -------
+    label : str
+        Unique over all fans of a layout.
+    """
+    return pipe if fan == FIRST else f"{fan}: {pipe}"

@@ -10,7 +10,7 @@ from shapely.geometry import Point, Polygon
 from soilflow.errors import InputError
 from soilflow.layout.bodies import HeldBody, OnLine
 from soilflow.layout.fan import Fan
-from soilflow.layout.fan_sets import FIRST, FanSet
+from soilflow.layout.fan_sets import CHOSEN, FIRST, FanSet
 from soilflow.layout.outlines import runs_into
 from soilflow.layout.pipes import PipeTree
 from soilflow.layout.pits import BoxPit, CylinderPit, HemisphericalPit, OnConductor
@@ -42,7 +42,7 @@ class SuctionPoint:
     fan : str
         Name of the further fan it hangs on; empty for the layout's own.
     source : str
-        Where place and pit come from.
+        Where place and pit come from; most are chosen for the question.
     """
 
     name: str
@@ -52,7 +52,7 @@ class SuctionPoint:
     vacuum: Vacuum | None = None
     capped: bool = False
     fan: str = ""
-    source: str = "not stated"
+    source: str = CHOSEN
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -88,7 +88,7 @@ class Layout:
     more_fans : tuple of FanSet
         Further fans, each on the points that name it.
     source : str
-        Where the layout comes from.
+        Where the layout comes from; most are chosen for the question.
     """
 
     name: str
@@ -96,7 +96,7 @@ class Layout:
     fan: Fan | None = None
     pipes: PipeTree | None = None
     more_fans: tuple[FanSet, ...] = ()
-    source: str = "not stated"
+    source: str = CHOSEN
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -153,14 +153,15 @@ class Layout:
         Parameters
         ----------
         fan : str
-            Name of a further fan; empty for the layout's own.
+            Name of a further fan; empty or "first" for the layout's own.
 
         Returns
         -------
         names : tuple of str
             Without those that are capped.
         """
-        return tuple(point.name for point in self.points if point.on_fan and point.fan == fan)
+        own = "" if fan == FIRST else fan
+        return tuple(point.name for point in self.points if point.on_fan and point.fan == own)
 
     @property
     def fan_sets(self) -> tuple[tuple[str, Fan, PipeTree | None], ...]:

@@ -123,6 +123,8 @@ class PipeTree:
         Loss at the outlet in velocity heads; 1 loses the whole jet. [-]
     air_temperature : float
         Temperature of the air in the riser; 293.15 is a riser inside a heated house. [K]
+    source : str
+        Where the numbers come from.
 
     Raises
     ------
@@ -142,6 +144,7 @@ class PipeTree:
     entry_coefficient: LossCoefficient = 0.57
     exit_coefficient: LossCoefficient = 1.0
     air_temperature: Temperature = 293.15
+    source: str = "not stated"
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -167,9 +170,7 @@ class PipeTree:
         """
         by_name = {pipe.name: pipe for pipe in (*self.pipes, self.discharge)}
         if name not in by_name:
-            raise InputError(
-                f"no pipe is named {name!r} for a point to empty into; there are {_listed(by_name)}"
-            )
+            raise InputError(f"no pipe is named {name!r}; there are {_listed(by_name)}")
         way = [by_name[name]]
         while way[-1].name != DISCHARGE:
             way.append(by_name[way[-1].into])

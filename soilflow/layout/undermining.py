@@ -65,7 +65,7 @@ class Footings:
     footings : tuple of Footing
         Footings along the walls and inside, pads, chimney bases.
     no_dig : tuple of Area
-        Areas no pit may touch.
+        Areas no pit may touch. [m]
     """
 
     floor: Polygon

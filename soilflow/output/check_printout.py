@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from soilflow.case import Case
+from soilflow.layout.digging import water_notes
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.output.leak_words import leak_lines
 from soilflow.output.page import Page, pa, place_on_floor, spoken, wc
@@ -76,7 +77,9 @@ def _above(pressure: float, what: str = "room") -> str:
 
 
 def _layout(page: Page, case: Case, layout: Layout, cost: Estimate) -> None:
-    fan = f", fan {layout.fan.name}" if layout.fan else ""
+    fans = [f'{fan.name} "{name}"' for name, fan, _ in layout.fan_sets]
+    fan = f", fan {layout.fan.name}" if layout.fan and len(fans) == 1 else ""
+    fan = f", fans {', '.join(fans)}" if len(fans) > 1 else fan
     page.heading(f'Layout "{layout.name}"{fan}')
     for point in layout.points:
         page.say(
@@ -97,11 +100,18 @@ def _held(point: SuctionPoint) -> str:
 
 
 def _doubts(page: Page, case: Case) -> None:
-    doubts = case.site.doubts()
+    doubts = _doubts_of(case)
     if doubts:
         page.heading("Worth a second look")
     for doubt in doubts:
         page.item(doubt)
+
+
+def _doubts_of(case: Case) -> list[str]:
+    """Inputs that deserve a second look, those of all layouts."""
+    table = case.site.ground.water_table
+    wet = [f"{one.name}: {note}" for one in case.layouts for note in water_notes(one, table)]
+    return [*case.site.doubts(), *wet]
 
 
 def _ranges(page: Page, case: Case, verbose: bool) -> None:
@@ -170,7 +180,7 @@ def check_to_dict(case: Case, estimates: Mapping[str, Estimate]) -> dict[str, An
             for name, cost in estimates.items()
         },
         "leaks": list(leak_lines(case.site)),
-        "doubts": list(case.site.doubts()),
+        "doubts": _doubts_of(case),
         "uncertain": [
             {"path": u.path, "low": u.low, "high": u.high, "law": u.law, "source": u.source}
             for u in case.uncertain

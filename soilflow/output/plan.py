@@ -10,7 +10,7 @@ import numpy as np
 from shapely.geometry import MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from soilflow.layout.bodies import Ball, Brick
+from soilflow.layout.bodies import Ball, Brick, Cylinder, OnLine
 from soilflow.layout.layout import Layout
 from soilflow.output.leak_words import leak_marks
 from soilflow.site.site import Site
@@ -110,9 +110,8 @@ def draw_house(ax: Axes, site: Site, unit: PlanUnit) -> None:
         fill_area(ax, area, unit, facecolor="0.55", edgecolor=_INK, linewidth=0.8, zorder=4)
         _label(ax, area.representative_point(), footing.name, unit)
     if site.random_soil is not None:
-        west, south, *_ = floor.bounds
         note = f"soil varies at random, draw {site.random_soil.seed}"
-        _label(ax, Point(west, south), note, unit, ha="left", va="bottom")
+        ax.text(0.01, 0.01, note, transform=ax.transAxes, fontsize=7, style="italic", bbox=_PAPER)
 
 
 def _below(site: Site) -> Iterator[tuple[BaseGeometry, str, dict[str, Any]]]:
@@ -141,13 +140,12 @@ def _label(
     unit: PlanUnit,
     *,
     ha: Literal["left", "center", "right"] = "center",
-    va: Literal["bottom", "center", "top"] = "center",
 ) -> None:
     ax.annotate(
         text,
         (point.x / unit.metres, point.y / unit.metres),
         ha=ha,
-        va=va,
+        va="center",
         fontsize=7,
         style="italic",
         color=_INK,
@@ -181,10 +179,11 @@ def draw_points(
         figure.draw_without_rendering()  # once: names are measured where they will stand
     for point in layout.points:
         patch = _pit_outline(point.pit.body(point.x, point.y, site.slab.polygon), m)
-        patch.set(facecolor="white", edgecolor=_INK, linewidth=1.4, zorder=7)
-        if point.capped:
-            patch.set(linestyle="--")
-        ax.add_patch(patch)
+        if patch is not None:
+            patch.set(facecolor="white", edgecolor=_INK, linewidth=1.4, zorder=7)
+            if point.capped:
+                patch.set(linestyle="--")
+            ax.add_patch(patch)
         ax.plot(point.x / m, point.y / m, marker="+", color=_INK, markersize=5, zorder=8)
         _name_beside(ax, point.x, point.y, point.name, middle, unit, weight="bold")
     for name, (x, y) in holes.items():
@@ -201,11 +200,13 @@ def draw_points(
         _name_beside(ax, x, y, name, middle, unit, weight="normal")
 
 
-def _pit_outline(body: Ball | Brick, m: float) -> Patch:
-    """Outline of a pit in plan, in units of ``m`` metres."""
+def _pit_outline(body: Ball | Brick | Cylinder | OnLine, m: float) -> Patch | None:
+    """Outline of a pit in plan, in units of ``m`` metres; a drain has none of its own."""
     from matplotlib.patches import Circle, Rectangle
 
-    if isinstance(body, Ball):
+    if isinstance(body, OnLine):
+        return None
+    if isinstance(body, Ball | Cylinder):
         return Circle((body.centre[0] / m, body.centre[1] / m), body.radius / m)
     low, high = body.low, body.high
     width, depth = (high[0] - low[0]) / m, (high[1] - low[1]) / m

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from soilflow.case import Case
 from soilflow.conditions import DESIGN, TODAY
+from soilflow.layout.fan_sets import FIRST
 from soilflow.layout.pipes import fall_needed
+from soilflow.layout.pits import BoxPit, CylinderPit, OnConductor
 from soilflow.operating_point import CAPPED, FAN_ON
 from soilflow.output.cautions import first_cautions
 from soilflow.output.page import (
@@ -139,18 +141,31 @@ def _suction_points(page: Page, result: Result, conditions: list[ConditionResult
     held = [point.name for point in result.arrangement.points if point.vacuum is not None]
     if held:
         page.say(f"Held at a stated vacuum, no fan: {', '.join(held)}.", first="  ")
+    for point in result.arrangement.points:
+        if isinstance(point.pit, OnConductor):
+            page.say(f'{point.name} draws on the drain "{point.pit.line}".', first="  ")
+        elif isinstance(point.pit, BoxPit | CylinderPit) and point.pit.water_level is not None:
+            level = feet_inches(point.pit.water_level)
+            page.say(f"{point.name} is a sump; it draws above its water, {level} down.", first="  ")
 
 
 def _fan(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
-    if result.arrangement.fan is None or FAN_ON not in conditions[0].operating_point.states:
+    """Static pressure, flow and watts of each fan."""
+    sets = result.arrangement.fan_sets
+    if FAN_ON not in conditions[0].operating_point.states:
         return
-    page.heading(f"Fan ({result.arrangement.fan.name}): static pressure, flow")
-    rows = []
-    for condition in conditions:
-        on = condition.operating_point
-        power = "" if on.fan_power is None else f"{figures(on.fan_power)} W"
-        rows.append((spoken(condition.name), wc(on.fan_static), cfm(on.fan_flow), power))
-    page.rows(rows)
+    for name, fan, _ in sets:
+        which = "Fan" if len(sets) == 1 else f'Fan "{name}"'
+        page.heading(f"{which} ({fan.name}): static pressure, flow")
+        if len(sets) > 1:
+            page.say(f"on {', '.join(result.arrangement.points_on(name)) or 'nothing'}", first="  ")
+        rows = []
+        for condition in conditions:
+            duty = condition.operating_point.fans[name]
+            power = "" if duty.power is None else f"{figures(duty.power)} W"
+            made = (wc(duty.static_pressure), cfm(duty.flow), power)
+            rows.append((spoken(condition.name), *made))
+        page.rows(rows)
 
 
 def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
@@ -267,18 +282,19 @@ def _trust(page: Page, case: Case, verbose: bool) -> None:
 
 def _pipes(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
     """Fall for condensate, and what a sag full of water would take to clear."""
-    tree = result.arrangement.pipes
-    if tree is None or not any(c.operating_point.velocities for c in conditions):
-        return
-    page.heading("Pipes: fall towards the pits, from end to end, if they lie flat")
-    page.rows([(name, feet_inches(fall)) for name, fall in fall_needed(tree).items()])
-    page.say("An eighth of an inch per foot: common practice, no source.", first="  ")
-    made = max(c.operating_point.fan_static for c in conditions)
-    water = PA_PER_MM_WC * 1e3 * max(pipe.bore for pipe in (*tree.pipes, tree.discharge))
-    page.say(
-        f"A sag that fills with water takes {wc(water)} to clear; the fan makes {wc(made)}.",
-        first="  ",
-    )
+    for name, _, tree in result.arrangement.fan_sets:
+        if tree is None or not any(c.operating_point.velocities for c in conditions):
+            continue
+        of = "" if name == FIRST else f' of fan "{name}"'
+        page.heading(f"Pipes{of}: fall towards the pits, from end to end, if they lie flat")
+        page.rows([(pipe, feet_inches(fall)) for pipe, fall in fall_needed(tree).items()])
+        page.say("An eighth of an inch per foot: common practice, no source.", first="  ")
+        made = max(c.operating_point.fans[name].static_pressure for c in conditions)
+        water = PA_PER_MM_WC * 1e3 * max(pipe.bore for pipe in (*tree.pipes, tree.discharge))
+        page.say(
+            f"A sag that fills with water takes {wc(water)} to clear; the fan makes {wc(made)}.",
+            first="  ",
+        )
 
 
 def _details(page: Page, result: Result) -> None:

@@ -1,7 +1,8 @@
 """A result in plain types: numbers, texts, lists and dictionaries, ready for JSON.
 
-Keys end in their unit; shares are fractions between 0 and 1; None (``null``) stands where there
-is no number: floor without air, a fan without power points, no fan at all.
+Keys end in their unit; "fan" is all fans together, with the highest static pressure. Shares are
+fractions between 0 and 1; None (``null``) stands where there is no number: floor without air, a
+fan without power points, no fan at all.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from soilflow.layout.fan_sets import pipe_label
 from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import FAN_ON
 from soilflow.results.result import ConditionResult, Result
@@ -89,6 +91,16 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
         }
         if has_fan
         else None,
+        "fans": [
+            {
+                "name": name,
+                "flow_m3s": _number(duty.flow),
+                "static_Pa": _number(duty.static_pressure),
+                "power_W": _number(duty.power),
+            }
+            for name, duty in on.fans.items()
+            if has_fan
+        ],
         "pipes": _pipes(result, condition),
         "test_holes": [
             {
@@ -120,10 +132,12 @@ def _room(room: RoomResult) -> dict[str, Any]:
 
 
 def _pipes(result: Result, condition: ConditionResult) -> list[dict[str, Any]]:
-    tree = result.arrangement.pipes
-    if tree is None:
-        return []
-    fall = fall_needed(tree)
+    fall = {
+        pipe_label(fan, pipe): down
+        for fan, _, tree in result.arrangement.fan_sets
+        if tree is not None
+        for pipe, down in fall_needed(tree).items()
+    }
     return [
         {"name": name, "velocity_ms": _number(speed), "fall_m": _number(fall[name])}
         for name, speed in condition.operating_point.velocities.items()

@@ -158,6 +158,9 @@ def _axes(
         found.append(_row(name, centres, "m", f"cell centres, {words}", (name,), remarks))
         found.append(_row(both, edges, "m", f"cell edges, {words}", (both,)))
     levels = np.array(list(first.coverage_area), dtype=float)
+    if len(first.operating_point.fans) > 1:
+        fans = _texts(first.operating_point.fans)
+        found.append(_row("fan", fans, "", "fan, where there are several", ("fan",)))
     if first.rooms:
         found.append(_row("room", _texts(first.rooms), "", "room beside the house", ("room",)))
     return [
@@ -274,9 +277,9 @@ _NUMBERS = (
     ("opening_pressure", "Pa", "highest pressure under a joint or crack", "opening.pressure"),
     ("opening_x", "m", "place of that joint or crack, east", "opening.x"),
     ("opening_y", "m", "place of that joint or crack, north", "opening.y"),
-    ("fan_flow", "m3 s-1", "volume through the fan", "operating_point.fan_flow"),
-    ("fan_static", "Pa", "static pressure of the fan", "operating_point.fan_static"),
-    ("fan_power", "W", "electrical power of the fan", "operating_point.fan_power"),
+    ("fan_flow", "m3 s-1", "volume through all fans", "operating_point.fan_flow"),
+    ("fan_static", "Pa", "highest static pressure of a fan", "operating_point.fan_static"),
+    ("fan_power", "W", "electrical power of all fans", "operating_point.fan_power"),
     ("fan_residual", "Pa", "mismatch at points and fan", "operating_point.residual"),
     ("entry", "m3 s-1", "soil air into the house, fan on", "house_on.from_soil"),
     ("entry_fan_off", "m3 s-1", "soil air into the house, fan off", "house_off.from_soil"),
@@ -334,7 +337,13 @@ def _condition(solution: SoilSolution, condition: ConditionResult, air: Air) -> 
     riser = [on.riser_vacuums.get(name, np.nan) for name in on.port_names]
     found.append(_row("port_state", _texts(on.states), "", "what holds the port", ("port",)))
     found.append(_row("riser_vacuum", riser, "Pa", "vacuum in the pipe past the pit", ("port",)))
-    return [*found, *_coverage(condition), *_numbers(condition), *_rooms(condition)]
+    return [
+        *found,
+        *_coverage(condition),
+        *_numbers(condition),
+        *_rooms(condition),
+        *_fans(condition),
+    ]
 
 
 def _coverage(condition: ConditionResult) -> list[LabelledArray]:
@@ -353,6 +362,24 @@ def _number_at(holder: Any, path: str) -> float:
     for step in path.split("."):
         value = None if value is None else getattr(value, step)
     return np.nan if value is None else float(value)
+
+
+# The same of each fan, left out where there is only one.
+_FAN_NUMBERS = (
+    ("flow_by_fan", "m3 s-1", "volume through the fan", "flow"),
+    ("static_by_fan", "Pa", "static pressure of the fan", "static_pressure"),
+    ("power_by_fan", "W", "electrical power of the fan", "power"),
+)
+
+
+def _fans(condition: ConditionResult) -> list[LabelledArray]:
+    duties = list(condition.operating_point.fans.values())
+    if len(duties) < 2:
+        return []
+    return [
+        _row(name, [_number_at(duty, path) for duty in duties], unit, about, ("fan",))
+        for name, unit, about, path in _FAN_NUMBERS
+    ]
 
 
 def _rooms(condition: ConditionResult) -> list[LabelledArray]:

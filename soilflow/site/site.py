@@ -14,8 +14,8 @@ from soilflow.site.footings import InteriorFooting
 from soilflow.site.ground import Ground, SettledGap
 from soilflow.site.leaks import Crack, FloorWallJoint, walls_of_each
 from soilflow.site.moisture import MoistZone
-from soilflow.site.openings import BareSoil, Opening, bare_plan, floor_effects
 from soilflow.site.no_dig import NoDig
+from soilflow.site.openings import BareSoil, Opening, bare_plan, floor_effects
 from soilflow.site.patches import Fill, Patch
 from soilflow.site.placement import check_conductors, check_floor
 from soilflow.site.rooms import Room

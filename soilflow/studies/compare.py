@@ -145,6 +145,7 @@ def common_grid(case: Case, layouts: Sequence[Layout], sites: Sequence[Site]) ->
     """
     held = [b for site in sites for one in layouts for b in one.held_bodies(site.slab.polygon)]
     effects = [effect for site in sites for effect in site.effects()]
+    effects += [e for site in sites for one in layouts for e in one.effects(site.slab.polygon)]
     lines: tuple[list[float], list[float]] = ([], [])
     for site in sites:
         for axis, wanted in enumerate(strip_lines(site)):
