@@ -95,7 +95,6 @@ def test_a_room_is_judged_against_its_own_air():
     The soil hardly sees the garage through its slab and joint sealed; so the pressure under the
     floor stays, and what counts is the difference.
     """
-    sealed = EAST + '[[bare_soil]]\nname = "none"\nsize = "1 in x 1 in"\nat = ["1 ft", "1 ft"]\n'
     sealed = EAST.replace('source = "seen"', 'permeability = "1e-18 m2"')
     text = text_with(sealed).replace('[[joints]]\naperture = "0.3 mm"', "")
     found = []
