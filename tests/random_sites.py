@@ -143,8 +143,7 @@ class House(NamedTuple):
 
         def with_walls(nouns):
             return tuple(
-                dataclasses.replace(n, walls=turn.walls(n.walls, site.slab, slab))
-                for n in nouns
+                dataclasses.replace(n, walls=turn.walls(n.walls, site.slab, slab)) for n in nouns
             )
 
         turned = dataclasses.replace(
@@ -318,7 +317,11 @@ def gaps(draw, width, depth, floor):
         contact_fraction=draw(st.sampled_from([0.0, 0.0, 0.3])),
     )
     plan = gap.plan(floor)
-    return gap if plan.area > 0.0 and "Polygon" in plan.geom_type else dataclasses.replace(gap, corners=None, hole=None)
+    return (
+        gap
+        if plan.area > 0.0 and "Polygon" in plan.geom_type
+        else dataclasses.replace(gap, corners=None, hole=None)
+    )
 
 
 def zones(width, depth, wetness):
@@ -349,7 +352,9 @@ def sites(draw, wetness=WETNESS):
         rings = {f: turn.corners(getattr(noun, f)) for f in ("corners", "hole") if hasattr(noun, f)}
         return dataclasses.replace(noun, **rings)
 
-    upright = slab if turn == SAME else dataclasses.replace(slab, corners=turn.corners(slab.corners))
+    upright = (
+        slab if turn == SAME else dataclasses.replace(slab, corners=turn.corners(slab.corners))
+    )
     band = st.builds(
         PerimeterBand,
         width=st.sampled_from([0.3, 0.6, 1.0]),
@@ -393,9 +398,7 @@ def sites(draw, wetness=WETNESS):
 def bowls(packed=True):
     smears = [(0.0, 1.0)] * 2 + [(0.03, 0.2)] * packed
     return st.builds(
-        lambda volume, smear: HemisphericalPit(
-            volume=volume, smear=smear[0], smear_ratio=smear[1]
-        ),
+        lambda volume, smear: HemisphericalPit(volume=volume, smear=smear[0], smear_ratio=smear[1]),
         st.floats(0.01, 0.12),
         st.sampled_from(smears),
     )

@@ -3,15 +3,11 @@
 import dataclasses
 
 import numpy as np
-import pytest
-from hypothesis import assume, given, note
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from random_sites import (
     House,
-    boxes,
-    bowls,
     common_grid,
-    control_house,
     dug,
     everywhere,
     examples,
@@ -20,8 +16,7 @@ from random_sites import (
 )
 from small_soils import Answer
 
-from soilflow.layout.bodies import Ball, Brick
-from soilflow.layout.layout import SuctionPoint
+from soilflow.layout.bodies import Ball
 from soilflow.layout.pits import BoxPit
 from soilflow.site import FloorWallJoint, SettledGap
 

@@ -56,7 +56,9 @@ def test_turned_house_has_a_turned_field(house, turn):
 @given(house=houses(), data=st.data())
 def test_names_and_their_order_are_only_names(house, data):
     names = [point.name for point in house.points]
-    new_name = dict(zip(names, data.draw(st.permutations([*"north east", "0"][: len(names)])), strict=True))
+    new_name = dict(
+        zip(names, data.draw(st.permutations([*"north east", "0"][: len(names)])), strict=True)
+    )
     points = tuple(dataclasses.replace(p, name=new_name[p.name]) for p in house.points)
     mixed = House(house.site, tuple(data.draw(st.permutations(points))))
     check_renamed(house.answer(), mixed.answer(), new_name)

@@ -15,8 +15,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from soilflow.errors import InputError
 from soilflow.flow.grid import Grid
@@ -59,8 +57,8 @@ class LineConductors:
         Axis across a face near a line, and flat index of the cell on its low side.
     face_factor : array, shape (f,)
         What the face passes over what it would without the line. [-]
-    opened : array of int, shape (nx, ny)
-        Line into which slab, slots and gap over a column open straight, -1 for none.
+    opened : array of bool, shape (nx, ny)
+        Columns in which slab, slots and gap open straight into a line.
     """
 
     names: tuple[str, ...]
@@ -71,7 +69,7 @@ class LineConductors:
     face_axis: Index
     face_cell: Index
     face_factor: Array
-    opened: Index
+    opened: Mask
 
     def factor_along(self, axis: int, shape: tuple[int, int, int]) -> Array:
         """Factors of all faces across an axis.
@@ -152,8 +150,6 @@ def lay_lines(
     ports: tuple[str, ...],
     *,
     air: Mask,
-    free: Mask,
-    holes: Index,
     cavity: NDArray[np.int16],
     horizontal: Array,
     vertical: Array,
@@ -172,10 +168,6 @@ def lay_lines(
         Names of all ports.
     air : array of bool, shape (nx, ny, nz)
         Soil cells with an air path.
-    free : array of bool, shape (nx, ny)
-        Columns with neither a solid nor a held body below the slab.
-    holes : array of int, shape (nx, ny)
-        Port of the hole in the slab over each column, -1 for none.
     cavity : array of int, shape (nx, ny, nz)
         Index of the held body a cell lies in, -1 for none.
     horizontal, vertical : array, shape (nx, ny, nz)
@@ -189,7 +181,7 @@ def lay_lines(
     Raises
     ------
     InputError
-        A suction point on a line that is not there, or two pressures for lines that meet.
+        A suction point on a line that is not there, or two on one line.
     """
     lines = [e for e in effects if isinstance(e, CarriesAlongLine)]
     names = tuple(line.name for line in lines)
@@ -198,40 +190,31 @@ def lay_lines(
         if name not in names:
             have = ", ".join(f'"{n}"' for n in names) or "none"
             raise InputError(f'no line conductor "{name}" on this site; it has {have}')
-    laid = _Laid(grid, air, free, horizontal, vertical)
-    owners: list[list[str]] = []
-    for i, line in enumerate(lines):
-        mine = [p for p, name in on_line if name == line.name]
-        mine += [line.reference] if line.reference else []
-        for stretch in itertools.pairwise(line.points):
-            mine += [held[b].port for b in laid.lay(i, line, *stretch, cavity)]
-        mine += [ports[p] for p in np.unique(holes[laid.opened == i]) if p >= 0]
-        owners.append(mine)
-    group = laid.connected(len(lines))
+    laid = _Laid(grid, air, horizontal, vertical)
     port = np.full(len(lines), -1, dtype=np.int64)
     for i, line in enumerate(lines):
-        tied = list(
-            dict.fromkeys(p for j, o in enumerate(owners) if group[j] == group[i] for p in o)
-        )
-        if len(tied) > 1:
-            both = " and ".join(f'"{name}"' for name in tied)
+        owners = [p for p, name in on_line if name == line.name]
+        owners += [line.reference] if line.reference else []
+        for stretch in itertools.pairwise(line.points):
+            met = laid.lay(i, line, *stretch, cavity)
+            owners += [held[int(b)].port for b in met]
+        owners = list(dict.fromkeys(owners))
+        if len(owners) > 1:
+            both = " and ".join(f'"{name}"' for name in owners)
             raise InputError(f'the line "{line.name}" is tied to {both}; it can have one pressure')
-        if tied:
-            port[i] = ports.index(tied[0])
-    return laid.conductors(names, port, group)
+        if owners:
+            port[i] = ports.index(owners[0])
+    return laid.conductors(names, port)
 
 
 class _Laid:
     """Lines laid so far."""
 
-    def __init__(
-        self, grid: Grid, air: Mask, free: Mask, horizontal: Array, vertical: Array
-    ) -> None:
-        self.grid, self.air, self.free = grid, air, free
+    def __init__(self, grid: Grid, air: Mask, horizontal: Array, vertical: Array) -> None:
+        self.grid, self.air = grid, air
         self.horizontal, self.vertical = horizontal, vertical
         self.owner = np.full(grid.shape, -1, dtype=np.int64)
-        self.opened = np.full(grid.shape[:2], -1, dtype=np.int64)
-        self.meetings: set[tuple[int, int]] = set()
+        self.opened = np.zeros(grid.shape[:2], dtype=bool)
         # by axis and flat cell: distance from the line that has the say, and its factor
         self.faces: list[dict[int, tuple[float, float]]] = [{}, {}, {}]
 
@@ -314,9 +297,7 @@ class _Laid:
         centres = [0.5 * (e[1:] + e[:-1]) for e in (u, v)]
         away = np.hypot(centres[0][:, None], centres[1][None, :])
         joined = touched | (away < radius)
-        before = self.owner[place]
-        self.meetings |= {(int(other), number) for other in np.unique(before[joined & air])}
-        self.owner[place] = np.where(joined & air, number, before)
+        self.owner[place] = np.where(joined & air, number, self.owner[place])
         for axis, (factor, distance) in zip(
             (normal, 2), face_factors((u, v), joined, radius), strict=True
         ):
@@ -341,15 +322,8 @@ class _Laid:
             if int(cell) not in mine or d < mine[int(cell)][0]:
                 mine[int(cell)] = (float(d), float(f))
 
-    def connected(self, lines: int) -> Index:
-        """Number of the first of the lines each is connected with, itself when with none."""
-        pairs = np.array([m for m in self.meetings if m[0] >= 0], dtype=np.int64).reshape(-1, 2)
-        graph = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(lines, lines))
-        _, label = connected_components(graph, directed=False)
-        return np.array([int(np.argmax(label == own)) for own in label], dtype=np.int64)
-
-    def conductors(self, names: tuple[str, ...], port: Index, group: Index) -> LineConductors:
-        """All lines laid; those that meet are one."""
+    def conductors(self, names: tuple[str, ...], port: Index) -> LineConductors:
+        """All lines laid."""
         cells = np.flatnonzero(self.owner.ravel() >= 0)
         size = np.prod(
             [self.grid.sizes(a)[i] for a, i in enumerate(np.unravel_index(cells, self.air.shape))],
@@ -360,7 +334,7 @@ class _Laid:
         return LineConductors(
             names=names,
             port=port,
-            line=group[self.owner.ravel()[cells]],
+            line=self.owner.ravel()[cells],
             cell=cells,
             geometry=JOINED * mean * np.cbrt(size),
             face_axis=np.array([f[0] for f in faces], dtype=np.int64),

@@ -338,9 +338,7 @@ def _floor_ports(
     return _ports_over(grid, slabs, ports)
 
 
-def _hole_ports(
-    grid: Grid, effects: Sequence[Effect], ports: tuple[str, ...]
-) -> NDArray[np.int64]:
+def _hole_ports(grid: Grid, effects: Sequence[Effect], ports: tuple[str, ...]) -> NDArray[np.int64]:
     """Port of the hole in the slab over each column, -1 for none, shape (nx, ny)."""
     holes = [e for e in effects if isinstance(e, LeaksOverArea) and e.hole]
     return _ports_over(grid, holes, ports)

@@ -3,6 +3,8 @@
 Nodes are soil cells with an air path, then the gap cells above them. A slot is a star of up to
 three legs (to its reference, to the soil cell, to the gap cell); its middle is eliminated
 exactly, so it costs no unknown.
+
+Length: one part per kind of edge.
 """
 
 from __future__ import annotations
@@ -268,7 +270,8 @@ def _sheet_edges(
     dug = soil.cavity[:, :, top]
     for axis in range(2):
         is_open = (soil.open_x if axis == 0 else soil.open_y)[:, :, top]
-        size, width = soil.grid.sizes(axis), soil.grid.sizes(1 - axis)
+        size = soil.grid.sizes(axis)
+        width = soil.grid.sizes(1 - axis)
         shape = (-1, 1) if axis == 0 else (1, -1)
         with np.errstate(divide="ignore"):
             half = 0.5 * size.reshape(shape) / soil.sheet
@@ -279,10 +282,11 @@ def _sheet_edges(
         t = width2[lo] / (viscosity * (half[lo] + half[hi]))
         edges.between(sheet_node[lo][both], sheet_node[hi][both], t[both])
         size2 = np.broadcast_to(size.reshape(shape), soil.sheet.shape)
-        for sign, near, far in ((1, lo, hi), (-1, hi, lo)):
+        for near, far in ((lo, hi), (hi, lo)):
             rim = have[near] & (soil.hole_port[far] >= 0) & is_open
             g = width2[near][rim] / (viscosity * half[near][rim])
             edges.to_port(sheet_node[near][rim], soil.hole_port[far][rim], g)
+        for sign, near, far in ((1, lo, hi), (-1, hi, lo)):
             for b, item in enumerate(soil.held):
                 meets = have[near] & (dug[far] == b) & is_open
                 if not meets.any():
@@ -299,13 +303,17 @@ def _sheet_edges(
 def _area_leaks(
     soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
 ) -> None:
-    """Slab body and ground through the gap or half a cell; wall faces through the cell beside."""
+    """Slab body, open ground and wall faces: through the gap where there is one, else half a cell.
+
+    A wall's face leaks through the soil cell beside it, also below a gap.
+    """
     leaks = soil.area_leaks
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
     half, permeability = soil.beside(leaks.cell, leaks.axis, leaks.area)
     over_gap = (sheet_node[ix, iy] >= 0) & (iz == soil.top_layer) & (leaks.axis == 2)
-    half = np.where(over_gap, 0.0, half)
-    g = area_conductance(leaks.area, leaks.leakance, half, permeability, viscosity)
+    g = area_conductance(
+        leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), permeability, viscosity
+    )
     node = np.where(over_gap, sheet_node[ix, iy], cell_node[ix, iy, iz])
     edges.to_port(node, leaks.port, g)
 
