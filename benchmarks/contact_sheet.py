@@ -14,6 +14,7 @@ from pathlib import Path
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from PIL import Image
 
 from soilflow.conditions import DESIGN
 from soilflow.files.case_toml import read_case
@@ -24,7 +25,8 @@ from soilflow.run import run_layout
 
 CASES = Path(__file__).parents[1] / "cases"
 RESOLUTIONS = {r.name: r for r in (COARSE, NORMAL, FINE)}
-_DPI = 55  # small enough to lie beside the cases
+_DPI = 95  # legible, and with few colours small enough to lie beside the cases
+_COLOURS = 48
 
 
 def draw_case(path: Path, resolution: str, soil_ax: Axes, pressure_ax: Axes) -> None:
@@ -61,7 +63,7 @@ def sheet(resolution: str) -> Figure:
         Two cases in a row, soil left of suction.
     """
     paths = sorted(CASES.glob("*.toml"))
-    figure = Figure(figsize=(24.0, 4.8 * math.ceil(len(paths) / 2)), layout="constrained")
+    figure = Figure(figsize=(23.0, 4.4 * math.ceil(len(paths) / 2)), layout="constrained")
     axes = figure.subplots(math.ceil(len(paths) / 2), 4).ravel().tolist()
     for path in paths:
         draw_case(path, resolution, axes.pop(0), axes.pop(0))
@@ -76,7 +78,10 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path("contact_sheet.png"))
     parser.add_argument("--resolution", choices=sorted(RESOLUTIONS), default="coarse")
     told = parser.parse_args()
-    sheet(told.resolution).savefig(told.out, dpi=_DPI, metadata={"Software": None})
+    sheet(told.resolution).savefig(told.out, dpi=_DPI)
+    with Image.open(told.out) as drawn:
+        few = drawn.convert("RGB").quantize(_COLOURS)
+    few.save(told.out, optimize=True)
     print(f"{told.out}: {told.out.stat().st_size / 1e3:.0f} kB")
 
 

@@ -209,20 +209,20 @@ def test_a_wet_corner_is_not_held_from_afar():
     assert not north.passes
     assert -1.5 < north.test_holes["corner"] < 0.0
     assert edge.passes
-    assert edge.test_holes["middle of wet"] < 2.5 * north.test_holes["middle of wet"] < 0.0
+    assert edge.test_holes["in the wet"] < 2.5 * north.test_holes["in the wet"] < 0.0
     assert both.worst.margin > 1.5 * edge.worst.margin
     assert found("moist_corner", "north wall", "dried").worst.margin > 1.0
 
 
 def test_a_wet_corner_gains_more_from_the_slab_than_from_the_joint():
     as_is, joint, slab = (
-        found("moist_corner", "wet edge", variant).test_holes["middle of wet"]
+        found("moist_corner", "wet edge", variant).test_holes["in the wet"]
         for variant in ("", "joint_sealed_there", "sound_slab")
     )
     assert 1.0 < joint / as_is < 1.5
     assert slab / as_is > 4.0
-    dry = found("moist_corner", "wet edge", "dried").test_holes["middle of wet"]
-    damp = found("moist_corner", "wet edge", "damp").test_holes["middle of wet"]
+    dry = found("moist_corner", "wet edge", "dried").test_holes["in the wet"]
+    damp = found("moist_corner", "wet edge", "damp").test_holes["in the wet"]
     assert dry < 2.0 * damp < 4.0 * as_is < 0.0
 
 

@@ -73,7 +73,7 @@ def _line_cells(effect: CarriesAlongLine) -> list[set[float]]:
     for a, b in itertools.pairwise(effect.points):
         normal = 0 if a[0] == b[0] else 1
         found[normal] |= {a[normal] - half, a[normal] + half}
-        if effect.depth <= effect.radius:  # what lies over the bore opens into it
+        if effect.depth == 0.0:  # what lies over the bore opens into it
             found[normal] |= {a[normal] - effect.radius, a[normal] + effect.radius}
         found[1 - normal] |= {a[1 - normal], b[1 - normal]}
     found[2] |= {z for z in (effect.depth - half, effect.depth + half) if z > 0.0}

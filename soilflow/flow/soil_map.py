@@ -16,7 +16,8 @@ from soilflow.errors import InputError
 from soilflow.flow.grid import Grid
 from soilflow.flow.leak_raster import LeakRaster, columns_in
 from soilflow.flow.leaks_on_grid import AreaLeaks, DirectLeaks, LineLeaks
-from soilflow.flow.line_raster import LineConductors, lay_lines
+from soilflow.flow.line_conductors import LineConductors
+from soilflow.flow.line_raster import lay_lines, leaks_into_lines
 from soilflow.layout.bodies import HeldBody
 from soilflow.site.effects import (
     Blocks,
@@ -131,9 +132,9 @@ class SoilMap:
         sizes = np.array([self.grid.sizes(a)[place[a]] for a in range(3)])
         across = sizes[axis, np.arange(cell.size)]
         half = 0.5 * across**2 * area / np.prod(sizes, axis=0)
-        opened = (axis == 2) & (place[2] == self.top_layer)
-        opened &= self.conductors.opened[place[0], place[1]]
-        half = np.where(opened, 0.0, half)
+        filled = (axis == 2) & (place[2] == self.top_layer)
+        filled &= self.conductors.opened[place[0], place[1]] >= 0
+        half = np.where(filled, 0.0, half)
         return half, np.where(axis == 2, self.vertical[place], self.horizontal[place])
 
     def body_port(self, body: int) -> int:
@@ -193,26 +194,32 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
     open_x, open_y = _open_faces(grid, effects)
     ports = _port_names(effects, held)
     top = grid.index_of(2, 0.0)
-    holes = _hole_ports(grid, effects, ports) >= 0
-    sheet = _sheet(grid, effects, ~solid[:, :, top] & (cavity[:, :, top] < 0) & ~holes)
-    opens = air.copy()
-    opens[:, :, top] |= sheet > 0.0
-    body_port = [ports.index(item.port) for item in held]
-    raster = LeakRaster(grid, opens, air, cavity, open_x, open_y, held, ports, body_port)
-    names = tuple(e.name for e in effects if isinstance(e, LeaksAlongLine))
-    area, area_direct = raster.area_leaks(effects)
-    line, line_direct = raster.line_leaks(effects)
-    direct = [*area_direct, *line_direct]
+    floors, holes = _floor_ports(grid, effects, ports), _hole_ports(grid, effects, ports)
+    free = ~solid[:, :, top] & (cavity[:, :, top] < 0)
     conductors = lay_lines(
         grid,
         effects,
         held,
         ports,
         air=air,
+        free=free & ((floors >= 0) | (holes >= 0)),
+        holes=holes,
         cavity=cavity,
         horizontal=horizontal,
         vertical=vertical,
     )
+    # a gap ends where there is a hole in the slab, or a line conductor that fills the column
+    opened = conductors.opened >= 0
+    sheet = _sheet(grid, effects, free & (holes < 0) & ~opened)
+    opens = air.copy()
+    opens[:, :, top] |= (sheet > 0.0) | opened
+    body_port = [ports.index(item.port) for item in held]
+    raster = LeakRaster(grid, opens, air, cavity, open_x, open_y, held, ports, body_port)
+    names = tuple(e.name for e in effects if isinstance(e, LeaksAlongLine))
+    area, area_direct = raster.area_leaks(effects)
+    line, line_direct = raster.line_leaks(effects)
+    area, line, into_lines = leaks_into_lines(grid, area, line, conductors)
+    direct = [*area_direct, *line_direct, *into_lines]
     return SoilMap(
         grid=grid,
         horizontal=horizontal,
@@ -222,8 +229,8 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
         open_x=open_x,
         open_y=open_y,
         sheet=sheet,
-        floor_port=_floor_ports(grid, effects, ports),
-        hole_port=_hole_ports(grid, effects, ports),
+        floor_port=floors,
+        hole_port=holes,
         ports=ports,
         held=tuple(held),
         area_leaks=area,

@@ -4,7 +4,7 @@ Nodes are soil cells with an air path, then the gap cells above them. A slot is 
 three legs (to its reference, to the soil cell, to the gap cell); its middle is eliminated
 exactly, so it costs no unknown.
 
-Length: one part per kind of edge.
+Length: every kind of edge counts on the same numbering of nodes.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from scipy.sparse.csgraph import connected_components
 
 from soilflow.flow.conductances import area_conductance, slot_legs, star_to_triangle, summed
 from soilflow.flow.edge_lists import EdgeLists
-from soilflow.flow.line_raster import JOINED
 from soilflow.flow.soil_map import SoilMap
 
 __all__ = ["SoilNetwork", "build_soil_network"]
@@ -153,10 +152,13 @@ def build_soil_network(soil: SoilMap, viscosity: float) -> SoilNetwork:
     edges = EdgeLists()
     for axis in range(3):
         _soil_faces(soil, axis, cell_node, viscosity, edges)
-    _sheet_edges(soil, cell_node, sheet_node, viscosity, edges)
-    _area_leaks(soil, cell_node, sheet_node, viscosity, edges)
+    _sheet_edges(soil, cell_node, sheet_node, line_node, viscosity, edges)
     _line_edges(soil, cell_node, line_node, viscosity, edges)
-    slots, slot_nodes = _slots(soil, cell_node, sheet_node, viscosity, edges)
+    below = cell_node.copy()  # what leaks open into: soil, or a line that fills the column
+    drain_node, top = soil.conductors.over(line_node), soil.top_layer
+    below[:, :, top] = np.where(drain_node >= 0, drain_node, below[:, :, top])
+    _area_leaks(soil, below, sheet_node, viscosity, edges)
+    slots, slot_nodes = _slots(soil, below, sheet_node, viscosity, edges)
     direct = np.zeros((len(soil.ports),) * 2)
     leaks = soil.direct_leaks
     np.add.at(direct, (leaks.body, leaks.port), leaks.geometry / viscosity)
@@ -252,9 +254,14 @@ def _body_conductance(
 
 
 def _sheet_edges(
-    soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
+    soil: SoilMap,
+    cell_node: Index,
+    sheet_node: Index,
+    line_node: Index,
+    viscosity: float,
+    edges: EdgeLists,
 ) -> None:
-    """The gap: along itself, down to the soil below it, and into the rims of pits and holes."""
+    """The gap: along itself, down to the soil, and into the rims of pits, holes and lines."""
     have = sheet_node >= 0
     if not have.any():
         return
@@ -262,12 +269,12 @@ def _sheet_edges(
     half_down = _half_resistance(soil, 2)[:, :, top]
     area = np.outer(soil.grid.sizes(0), soil.grid.sizes(1))
     over_soil = have & soil.air[:, :, top]
-    # a line conductor that reaches up to the gap has no soil between
-    half_down = np.where(soil.conductors.opened, half_down / JOINED, half_down)
     down = (area / (viscosity * half_down))[over_soil]
     edges.between(sheet_node[over_soil], cell_node[:, :, top][over_soil], down)
     xx, yy = np.meshgrid(soil.grid.centres(0), soil.grid.centres(1), indexing="ij")
     dug = soil.cavity[:, :, top]
+    drain_node = soil.conductors.over(line_node)
+    rim_port = np.maximum(soil.hole_port, soil.conductors.over(soil.conductors.port))
     for axis in range(2):
         is_open = (soil.open_x if axis == 0 else soil.open_y)[:, :, top]
         size = soil.grid.sizes(axis)
@@ -282,11 +289,12 @@ def _sheet_edges(
         t = width2[lo] / (viscosity * (half[lo] + half[hi]))
         edges.between(sheet_node[lo][both], sheet_node[hi][both], t[both])
         size2 = np.broadcast_to(size.reshape(shape), soil.sheet.shape)
-        for near, far in ((lo, hi), (hi, lo)):
-            rim = have[near] & (soil.hole_port[far] >= 0) & is_open
-            g = width2[near][rim] / (viscosity * half[near][rim])
-            edges.to_port(sheet_node[near][rim], soil.hole_port[far][rim], g)
         for sign, near, far in ((1, lo, hi), (-1, hi, lo)):
+            g = width2[near] / (viscosity * half[near])
+            rim = have[near] & (rim_port[far] >= 0) & is_open
+            edges.to_port(sheet_node[near][rim], rim_port[far][rim], g[rim])
+            rim = have[near] & (drain_node[far] >= 0) & is_open
+            edges.between(sheet_node[near][rim], drain_node[far][rim], g[rim])
             for b, item in enumerate(soil.held):
                 meets = have[near] & (dug[far] == b) & is_open
                 if not meets.any():
@@ -350,9 +358,8 @@ def _slots(
         sheet=soil.sheet[ix, iy],
         viscosity=viscosity,
     )
-    # where a line conductor fills the cell, the slot opens straight into it
-    to_soil = np.where(soil.conductors.opened[ix, iy] & (legs[1] > 0.0), np.inf, legs[1])
-    legs = legs[0], to_soil, legs[2]
+    # where a line conductor fills the column, the slot opens straight into it
+    legs = legs[0], np.where(soil.conductors.opened[ix, iy] >= 0, np.inf, legs[1]), legs[2]
     ref_soil, ref_sheet, soil_sheet = star_to_triangle(*legs)
     soil_node, gap_node = cell_node[ix, iy, iz], sheet_node[ix, iy]
     gap = gap_node >= 0

@@ -161,9 +161,12 @@ def floor_response(soil: SoilMap, network: SoilNetwork, response: SoilResponse) 
         mine = (dug == b) & soil.floor
         fields[:, mine] = 0.0
         fields[soil.body_port(b), mine] = 1.0
-    holes = (soil.hole_port >= 0) & soil.floor
-    fields[:, holes] = 0.0
-    fields[soil.hole_port[holes], holes] = 1.0
+    at_port = np.maximum(soil.hole_port, soil.conductors.over(soil.conductors.port))
+    held = (at_port >= 0) & soil.floor
+    fields[:, held] = 0.0
+    fields[at_port[held], held] = 1.0
+    line = soil.conductors.over(network.line_node)
+    fields[:, line >= 0] = response.unit_fields[:, line[line >= 0]]
     ix, iy = np.nonzero(soil.floor)
     cut = slice(ix.min(), ix.max() + 1), slice(iy.min(), iy.max() + 1)
     above = soil.floor_port[cut]
@@ -189,16 +192,13 @@ def _carry_up(soil: SoilMap, viscosity: float, have: Mask, fields: Array) -> Non
     leaks = soil.area_leaks
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
     under = (iz == soil.top_layer) & np.isfinite(leaks.leakance) & (leaks.axis == 2)
-    under &= have[ix, iy]
+    under &= have[ix, iy] & (soil.conductors.opened[ix, iy] < 0)
     ix, iy, port = ix[under], iy[under], leaks.port[under]
     area, leakance = leaks.area[under], leaks.leakance[under]
     half, permeability = soil.beside(leaks.cell[under], leaks.axis[under], area)
-    # where a line conductor fills the cell up to the slab, its pressure is there
-    filled = half == 0.0
-    half = np.where(filled, 1.0, half)
     below = area_conductance(area, np.full(area.shape, np.inf), half, permeability, viscosity)
     above = area * leakance / viscosity
-    weight = np.where(filled, 1.0, below / (below + above))
+    weight = below / (below + above)
     fields[:, ix, iy] *= weight
     fields[port, ix, iy] += 1.0 - weight
 

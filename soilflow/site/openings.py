@@ -15,7 +15,7 @@ from soilflow.air import Air
 from soilflow.errors import InputError
 from soilflow.site.effects import Effect, LeaksOverArea
 from soilflow.site.plan import footprint_polygon
-from soilflow.site.rooms import Room, plans_by_room, room_above
+from soilflow.site.rooms import ROUNDING, Room, plans_by_room, room_above
 from soilflow.site.slab import Slab
 from soilflow.units import Area, Coordinate, Flow, Length, Vacuum, check_fields
 
@@ -143,6 +143,11 @@ class BareSoil:
         """Plan of it. [m]"""
         return footprint_polygon(self.corners)
 
+    @cached_property
+    def plan(self) -> Polygon:
+        """Plan of it with the walls it touches. [m]"""
+        return self.polygon.buffer(ROUNDING, join_style="mitre")
+
 
 def bare_plan(bare: Sequence[BareSoil], rooms: Sequence[Room]) -> BaseGeometry:
     """All floor without a slab.
@@ -159,7 +164,7 @@ def bare_plan(bare: Sequence[BareSoil], rooms: Sequence[Room]) -> BaseGeometry:
     plan : shapely geometry
         Empty where there is slab everywhere. [m]
     """
-    return union_all([*(b.polygon for b in bare), *(r.polygon for r in rooms if r.is_bare)])
+    return union_all([*(b.plan for b in bare), *(r.plan for r in rooms if r.is_bare)])
 
 
 def floor_effects(
@@ -193,7 +198,7 @@ def floor_effects(
         body = plan if soil.is_empty and holes.is_empty else plan.difference(soil.union(holes))
         found.extend(slab.effects(body, name, own.get(name)))
         open_ = plan.intersection(soil)
-        if open_.area > 0.0:
+        if open_.area > ROUNDING:
             found.append(
                 LeaksOverArea(plan=open_, depth=0.0, leakance=math.inf, reference=name, hole=True)
             )

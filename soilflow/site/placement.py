@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Collection, Mapping, Sequence
 
+from shapely import union_all
 from shapely.geometry import Polygon
 
 from soilflow.errors import InputError
@@ -67,6 +68,12 @@ def check_floor(
                 field=f"rooms[{j}].corners",
             )
     soil = bare_plan(bare, rooms)
+    slab = floor.difference(union_all([soil, *(room.plan for room in rooms)]))
+    if slab.area <= _SLACK:
+        raise InputError(
+            "the house is left without a slab of its own to be held under suction",
+            field="rooms" if rooms else "bare_soil",
+        )
     for i, opening in enumerate(openings):
         if opening.plan.intersection(soil).area > _SLACK**2:
             raise InputError(

@@ -15,9 +15,11 @@ from soilflow.site.effects import HOUSE, OUTDOORS
 from soilflow.site.plan import footprint_polygon
 from soilflow.units import Coordinate, Permeability, check_fields
 
-__all__ = ["FLOORS", "Room", "pieces_along", "plans_by_room", "room_above"]
+__all__ = ["FLOORS", "ROUNDING", "Room", "pieces_along", "plans_by_room", "room_above"]
 
 FLOORS = ("slab", "bare")
+# Sums of wall lengths differ in their last digits: outlines reach that far over their edge. [m]
+ROUNDING = 1e-7
 
 Place = tuple[float, float]
 
@@ -66,6 +68,11 @@ class Room:
         """Plan of the room. [m]"""
         return footprint_polygon(self.corners)
 
+    @cached_property
+    def plan(self) -> Polygon:
+        """Plan of the room with the walls it touches. [m]"""
+        return self.polygon.buffer(ROUNDING, join_style="mitre")
+
     @property
     def is_bare(self) -> bool:
         """Whether its soil lies open."""
@@ -87,7 +94,7 @@ def room_above(at: Place, rooms: Sequence[Room]) -> str:
     reference : str
         Name of the room that covers it, or the house.
     """
-    return next((room.name for room in rooms if room.polygon.covers(Point(at))), HOUSE)
+    return next((room.name for room in rooms if room.plan.covers(Point(at))), HOUSE)
 
 
 def plans_by_room(
@@ -109,9 +116,9 @@ def plans_by_room(
     """
     if not rooms:
         return ((HOUSE, floor),)
-    own = floor.difference(union_all([room.polygon for room in rooms]))
-    parts = [(HOUSE, own), *((room.name, floor.intersection(room.polygon)) for room in rooms)]
-    return tuple((name, plan) for name, plan in parts if plan.area > 0.0)
+    own = floor.difference(union_all([room.plan for room in rooms]))
+    parts = [(HOUSE, own), *((room.name, floor.intersection(room.plan)) for room in rooms)]
+    return tuple((name, plan) for name, plan in parts if plan.area > ROUNDING)
 
 
 def pieces_along(
@@ -138,8 +145,8 @@ def pieces_along(
     left: BaseGeometry = LineString([start, end]).difference(without)
     found = []
     for room in rooms:
-        found += [(room.name, *ends) for ends in _ends(left.intersection(room.polygon))]
-        left = left.difference(room.polygon)
+        found += [(room.name, *ends) for ends in _ends(left.intersection(room.plan))]
+        left = left.difference(room.plan)
     found += [(HOUSE, *ends) for ends in _ends(left)]
     ahead = [(name, a, b) if (b > a) == (end > start) else (name, b, a) for name, a, b in found]
     return tuple(sorted(ahead, key=lambda piece: piece[1], reverse=end < start))
