@@ -121,7 +121,24 @@ class LinesOnCells:
         b: tuple[float, float],
         cavity: NDArray[np.int16],
     ) -> list[int]:
-        """Lay a straight stretch; the bodies its axis runs into."""
+        """Lay a straight stretch.
+
+        Parameters
+        ----------
+        number : int
+            Number of the line.
+        line : CarriesAlongLine
+            The line.
+        a, b : tuple of float
+            Ends of the stretch in plan, axis-aligned. [m]
+        cavity : array of int, shape (nx, ny, nz)
+            Index of the held body a cell lies in, -1 for none.
+
+        Returns
+        -------
+        bodies : list of int
+            The bodies its axis runs into.
+        """
         normal = 0 if a[0] == b[0] else 1
         run = self._window(self.grid.edges[normal], a[normal], line.radius)
         down = self._window(self.grid.z, line.depth, line.radius)
@@ -223,14 +240,40 @@ class LinesOnCells:
                 mine[int(cell)] = (float(d), float(f))
 
     def connected(self, lines: int) -> Index:
-        """Number of the first of the lines each is connected with, itself when with none."""
+        """Find the lines that meet, directly or by way of others.
+
+        Parameters
+        ----------
+        lines : int
+            How many there are.
+
+        Returns
+        -------
+        first : array of int, shape (n,)
+            The first line each is connected with, itself when with none.
+        """
         pairs = np.array([m for m in self.meetings if m[0] >= 0], dtype=np.int64).reshape(-1, 2)
         graph = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(lines, lines))
         _, label = connected_components(graph, directed=False)
         return np.array([int(np.argmax(label == own)) for own in label], dtype=np.int64)
 
     def conductors(self, names: tuple[str, ...], port: Index, group: Index) -> LineConductors:
-        """All lines laid; those that meet are one."""
+        """Gather all lines laid; those that meet are one.
+
+        Parameters
+        ----------
+        names : tuple of str
+            The lines.
+        port : array of int, shape (n,)
+            Port of each group, -1 for one that ends blind.
+        group : array of int, shape (n,)
+            Group of lines each belongs to.
+
+        Returns
+        -------
+        conductors : LineConductors
+            What the network needs of them.
+        """
         cells = np.flatnonzero(self.owner.ravel() >= 0)
         size = np.prod(
             [self.grid.sizes(a)[i] for a, i in enumerate(np.unravel_index(cells, self.air.shape))],

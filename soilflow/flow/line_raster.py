@@ -32,6 +32,8 @@ def lay_lines(
     ports: tuple[str, ...],
     *,
     air: Mask,
+    free: Mask,
+    holes: Index,
     cavity: NDArray[np.int16],
     horizontal: Array,
     vertical: Array,
@@ -67,7 +69,7 @@ def lay_lines(
     Raises
     ------
     InputError
-        A suction point on a line that is not there, or two on one line.
+        A suction point on a line that is not there, or two pressures for lines that meet.
     """
     lines = [e for e in effects if isinstance(e, CarriesAlongLine)]
     names = tuple(line.name for line in lines)
@@ -88,18 +90,15 @@ def lay_lines(
     group = laid.connected(len(lines))
     port = np.full(len(lines), -1, dtype=np.int64)
     for i, line in enumerate(lines):
-        owners = [p for p, name in on_line if name == line.name]
-        owners += [line.reference] if line.reference else []
-        for stretch in itertools.pairwise(line.points):
-            met = laid.lay(i, line, *stretch, cavity)
-            owners += [held[int(b)].port for b in met]
-        owners = list(dict.fromkeys(owners))
-        if len(owners) > 1:
-            both = " and ".join(f'"{name}"' for name in owners)
+        tied = list(
+            dict.fromkeys(p for j, o in enumerate(owners) if group[j] == group[i] for p in o)
+        )
+        if len(tied) > 1:
+            both = " and ".join(f'"{name}"' for name in tied)
             raise InputError(f'the line "{line.name}" is tied to {both}; it can have one pressure')
-        if owners:
-            port[i] = ports.index(owners[0])
-    return laid.conductors(names, port)
+        if tied:
+            port[i] = ports.index(tied[0])
+    return laid.conductors(names, port, group)
 
 
 def leaks_into_lines(

@@ -277,8 +277,7 @@ def _sheet_edges(
     rim_port = np.maximum(soil.hole_port, soil.conductors.over(soil.conductors.port))
     for axis in range(2):
         is_open = (soil.open_x if axis == 0 else soil.open_y)[:, :, top]
-        size = soil.grid.sizes(axis)
-        width = soil.grid.sizes(1 - axis)
+        size, width = soil.grid.sizes(axis), soil.grid.sizes(1 - axis)
         shape = (-1, 1) if axis == 0 else (1, -1)
         with np.errstate(divide="ignore"):
             half = 0.5 * size.reshape(shape) / soil.sheet
@@ -311,17 +310,13 @@ def _sheet_edges(
 def _area_leaks(
     soil: SoilMap, cell_node: Index, sheet_node: Index, viscosity: float, edges: EdgeLists
 ) -> None:
-    """Slab body, open ground and wall faces: through the gap where there is one, else half a cell.
-
-    A wall's face leaks through the soil cell beside it, also below a gap.
-    """
+    """Slab body and ground through the gap or half a cell; wall faces through the cell beside."""
     leaks = soil.area_leaks
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
     half, permeability = soil.beside(leaks.cell, leaks.axis, leaks.area)
     over_gap = (sheet_node[ix, iy] >= 0) & (iz == soil.top_layer) & (leaks.axis == 2)
-    g = area_conductance(
-        leaks.area, leaks.leakance, np.where(over_gap, 0.0, half), permeability, viscosity
-    )
+    half = np.where(over_gap, 0.0, half)
+    g = area_conductance(leaks.area, leaks.leakance, half, permeability, viscosity)
     node = np.where(over_gap, sheet_node[ix, iy], cell_node[ix, iy, iz])
     edges.to_port(node, leaks.port, g)
 
