@@ -326,7 +326,7 @@ def effective_saturation_brooks_corey(
 
     Examples
     --------
-    >>> effective_saturation_brooks_corey(1.0, 0.5, 2.0)
+    >>> float(effective_saturation_brooks_corey(1.0, 0.5, 2.0))
     0.25
     """
     _check("suction_head", suction_head, 0.0, np.inf)

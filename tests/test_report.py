@@ -36,6 +36,7 @@ CONDITION = {
     "fans": [
         {"name": str, "flow_m3s": float, "static_Pa": float, "power_W": float | None},
     ],
+    "rooms": {},
     "pipes": [{"name": str, "velocity_ms": float, "fall_m": float}],
     "test_holes": [
         {

@@ -193,8 +193,9 @@ def _fitting(
     """
     bowl = HemisphericalPit(volume=_field("pit", lambda: read_text(pit, Volume)))
     footing = read_text(wishes.footing_depth, Depth) if wishes.footing_depth else 0.0
+    # an inch more, for places are written to the inch
     off = math.sqrt(2.0) * bowl.free_radius - footing
-    inset = min(max(_ARM, math.ceil(off / M_PER_INCH) * M_PER_INCH), 0.4 * min(floor))
+    inset = min(max(_ARM, (math.ceil(off / M_PER_INCH) + 1) * M_PER_INCH), 0.4 * min(floor))
     walls = along_walls(*floor, wishes.pits, inset=inset)
     spread = spread_over(*floor, wishes.pits)
     for places in (walls, spread):

@@ -3,7 +3,7 @@
 Fields run over z, y and x in this order, with z pointing up from the slab underside: that is how
 viewers want the bytes, x fastest and every axis ascending.
 
-Length: one row for each array that is stored.
+Length: one table, and what fills each of its rows.
 """
 
 from __future__ import annotations
