@@ -17,9 +17,10 @@ if TYPE_CHECKING:
     from soilflow.files.case_toml import read_case
     from soilflow.files.write_toml import write_case
     from soilflow.layout.fan import Fan, fan_of_class
+    from soilflow.layout.fan_sets import FanSet
     from soilflow.layout.layout import Layout, SuctionPoint
     from soilflow.layout.pipes import Pipe, PipeTree
-    from soilflow.layout.pits import BoxPit, HemisphericalPit
+    from soilflow.layout.pits import BoxPit, CylinderPit, HemisphericalPit, OnConductor
     from soilflow.results.result import Result
     from soilflow.run import run_layout
     from soilflow.site.ground import Ground, SettledGap, SoilLayer
@@ -33,8 +34,10 @@ __all__ = [
     "BoxPit",
     "Case",
     "Condition",
+    "CylinderPit",
     "ExteriorBackfill",
     "Fan",
+    "FanSet",
     "FloorWallJoint",
     "FoundationWalls",
     "Ground",
@@ -42,6 +45,7 @@ __all__ = [
     "InputError",
     "Layout",
     "MoistZone",
+    "OnConductor",
     "PerimeterBand",
     "Pipe",
     "PipeTree",
@@ -68,9 +72,10 @@ _HOMES = {
     "soilflow.files.case_toml": ("read_case",),
     "soilflow.files.write_toml": ("write_case",),
     "soilflow.layout.fan": ("Fan", "fan_of_class"),
+    "soilflow.layout.fan_sets": ("FanSet",),
     "soilflow.layout.layout": ("Layout", "SuctionPoint"),
     "soilflow.layout.pipes": ("Pipe", "PipeTree"),
-    "soilflow.layout.pits": ("BoxPit", "HemisphericalPit"),
+    "soilflow.layout.pits": ("BoxPit", "CylinderPit", "HemisphericalPit", "OnConductor"),
     "soilflow.results.result": ("Result",),
     "soilflow.run": ("run_layout",),
     "soilflow.site.ground": ("Ground", "SettledGap", "SoilLayer"),

@@ -1,6 +1,7 @@
 """Several fans on one house: each with its own pipes, all coupled by the soil alone."""
 
 import dataclasses
+import warnings
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from test_operating_point import MU, PIPES, RHO, STILL, manifold, networks, soil
 from tiny_house import TEXT
 
 from soilflow.air import P_ATM
-from soilflow.errors import CaseError, InputError
+from soilflow.errors import CaseError, InputError, SoilflowWarning
 from soilflow.files.case_toml import parse_case
 from soilflow.files.result_hdf5 import read_result, write_result
 from soilflow.files.write_toml import write_case
@@ -184,14 +185,13 @@ def test_a_strong_fan_can_push_a_weak_one_back():
     split=st.integers(1, 3),
     starts=st.lists(st.floats(-10.0, 10.0), min_size=4, max_size=4),
 )
-@settings(max_examples=100, deadline=None, derandomize=True)
+@settings(max_examples=60, deadline=None, derandomize=True)
 def test_any_start_gives_the_same_answer(network, split, starts):
     """Up to four points on up to three fans, soil over six decades."""
     names, y = network
     points = names[:-2]
     groups = [points[:split], points[split : split + 1], points[split + 1 :]]
-    # the same fan for all: one that a stronger one overruns would stand outside its curve
-    fans = [STRONG, STRONG, STRONG]
+    fans = [STRONG, WEAK, STRONG]
 
     def solve(**more):
         own, *others = [
@@ -212,8 +212,8 @@ def test_any_start_gives_the_same_answer(network, split, starts):
             **more,
         )
 
-    with np.testing.suppress_warnings() as quiet:
-        quiet.filter(UserWarning)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SoilflowWarning)  # a fan overrun, which extrapolates
         usual = solve()
         strayed = solve(start=np.array(starts[: len(points)]) * STRONG.free_air_flow)
     allowed = 1e-8 * STRONG.shutoff_pressure

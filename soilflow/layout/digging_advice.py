@@ -115,8 +115,11 @@ def _pan_here(point: SuctionPoint, bounds: Footings, others: Sequence[Body]) -> 
         if free and lowest_margin(pan, body, bounds.footings)[0] >= 0.0:
             if any(runs_into(body, other) for other in others):
                 return ""
-            across = said_length(2.0 * body.radius)
-            return f"here a flat pan of the same volume, {across} across, {said_length(depth)} deep"
+            cut = " and cut by the wall" if body.radius > 0.5 * pan.diameter else ""
+            return (
+                f"here a flat pan of the same volume, {said_length(depth)} deep, "
+                f"{said_length(2.0 * body.radius)} across{cut}"
+            )
         depth -= _ROUND
     return ""
 
