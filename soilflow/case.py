@@ -310,7 +310,17 @@ class Case:
         -------
         case : Case
             The copy.
+
+        Raises
+        ------
+        InputError
+            It is no Resolution.
         """
+        if not isinstance(resolution, Resolution):
+            raise InputError(
+                f"{resolution!r}: a Resolution is needed, such as soilflow.flow.grid.COARSE",
+                field="resolution",
+            )
         return replace(self, resolution=resolution)
 
 

@@ -97,7 +97,9 @@ def unit_missing(number: str, name: str) -> InputError:
     """
     trade = f"{number} {TABLES[name].units[0].label}"
     si = format_si(parse_text(trade, name), name, digits=3)
-    return InputError(f"{number}: no unit; write {quoted((trade, si))}")
+    # a length may be a footing's 18 in as well as a floor's 26 ft: offer both
+    small = (f"{number} in",) if name == "length" else ()
+    return InputError(f"{number}: no unit; write {quoted((trade, *small, si))}")
 
 
 def _refuse_unit(text: str, number: str, unit: str, name: str) -> InputError:

@@ -31,7 +31,7 @@ GOLDEN = [
         'thickness = "4 in"',
         "thickness = 4",
         [
-            'house.toml:7: slab.thickness: 4: no unit; write "4 ft" or "1.22 m"',
+            'house.toml:7: slab.thickness: 4: no unit; write "4 ft" or "4 in" or "1.22 m"',
         ],
         id="bare number",
     ),

@@ -20,7 +20,6 @@ CONDITION = {
     "worst_opening": {"name": str, "pressure_Pa": float, "x_m": float, "y_m": float},
     "soil_gas_entry": {"fan_on_m3s": float, "fan_off_m3s": float, "before_digging_m3s": float},
     "air": {"from_house_m3s": float, "from_outdoors_m3s": float},
-    "rooms": {},
     "pits": [
         {
             "name": str,

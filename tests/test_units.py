@@ -166,9 +166,9 @@ def test_further_spelling(text, dimension, expected):
         ("60 cfn", "flow", '"cfn"', 'did you mean "60 cfm"'),
         ("1.5 in", "pressure", '"in" is a unit of length', 'did you mean "1.5 in. w.c."'),
         ("60 m", "flow", '"m" is a unit of length, a flow is needed', '"60 cfm"'),
-        ("12", "length", "12: no unit", '"12 ft" or "3.66 m"'),
-        ("-12", "length", "-12: no unit", '"-12 ft" or "-3.66 m"'),
-        ("1/2", "length", "1/2: no unit", '"1/2 ft" or "0.152 m"'),
+        ("12", "length", "12: no unit", '"12 ft" or "12 in" or "3.66 m"'),
+        ("-12", "length", "-12: no unit", '"-12 ft" or "-12 in" or "-3.66 m"'),
+        ("1/2", "length", "1/2: no unit", '"1/2 ft" or "1/2 in" or "0.152 m"'),
         ("10 gal", "area", "an area is needed", '"1200 sq ft"'),
         ("12 ft", "permeability", '"ft" is a unit of length', '"1e-12 m2"'),
         ("5 Pa", "ratio", '"Pa" is a unit of pressure', '"50 %"'),
@@ -406,7 +406,7 @@ def test_pydantic_reports_all_mistakes_at_once():
         ADAPTER.validate_python({"hole": hole, "soil": "12 ft", "looser_by": True, "air": ["50 F"]})
     messages = {".".join(map(str, e["loc"])): e["msg"] for e in caught.value.errors()}
     starts = {
-        "hole.x": '12: no unit; write "12 ft" or "3.66 m"',
+        "hole.x": '12: no unit; write "12 ft" or "12 in" or "3.66 m"',
         "hole.depth": "-1 ft: must be at least 0 m, such as",
         "hole.contact": 'must be at least 0 and at most 1, such as "0.5"',
         "hole.vacuum": "nan: a finite number in Pa",

@@ -93,13 +93,15 @@ def compare(
             json=json,
             quiet=quiet,
         )
-        paths = [out / f"{case.stem}_compare.csv"]
+        grid = "" if resolution is None else f"_{resolution}"
+        stem = f"{case.stem}_compare{grid}"
+        paths = [out / f"{stem}.csv"]
         with replacing(paths[0]) as temporary:
             temporary.write_text(comparison_to_csv(found), encoding="utf-8")
         if figures and len(found.failed) < len(found.members):
             from soilflow.output.compare_figure import save_comparison_figure
 
-            paths.append(save_comparison_figure(found, out / f"{case.stem}_compare.png"))
+            paths.append(save_comparison_figure(found, out / f"{stem}.png"))
         wrote(paths, json=json, quiet=quiet)
     if found.failed:
         raise typer.Exit(SOME_FAILED)

@@ -217,14 +217,16 @@ def size_text(value: Any) -> tuple[float, float]:
 
     Examples
     --------
-    >>> size_text("5 m x 4 m")
-    (5.0, 4.0)
+    >>> size_text("5 m x 4 m"), size_text("5 x 4 m")
+    ((5.0, 4.0), (5.0, 4.0))
     """
     sides = re.split(r"\s*[x×*]\s*|\s+by\s+", value.strip()) if isinstance(value, str) else []
     if len(sides) != 2:
         raise InputError(
             f'{shown(value)}: two lengths are needed, east-west by north-south: "26 ft x 33 ft"'
         )
+    if _PLAIN_NUMBER.fullmatch(sides[0]):  # "28 x 40 ft": the unit belongs to both
+        sides[0] += _PLAIN_NUMBER.sub("", sides[1], count=1)
     return read_text(sides[0], Length), read_text(sides[1], Length)
 
 

@@ -12,6 +12,7 @@ from soilflow.conditions import DESIGN
 from soilflow.operating_point import CAPPED
 from soilflow.output.cautions import first_cautions
 from soilflow.output.page import Page, both, cfm, figures, percent, spoken, wc
+from soilflow.output.printout import LEAST_FLOW
 from soilflow.results.coverage import PASS_LINE
 from soilflow.studies.compare import Comparison, Member
 from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC
@@ -60,6 +61,12 @@ def print_comparison(comparison: Comparison, *, verbose: bool = False, width: in
         Lines of at most the width, unless a single word is longer.
     """
     page = Page(width)
+    for member in comparison.members:
+        if not member.failure and 0.0 < _drawn(member) < LEAST_FLOW:
+            page.say(
+                f'READ THIS FIRST: "{member.layout}" draws {cfm(_drawn(member))} in all, below '
+                "what a field gauge shows: its figures are not dependable."
+            )
     page.heading(comparison.title)
     several = len(comparison.variants) > 1
     for variant in comparison.variants:
@@ -170,7 +177,9 @@ def _differences(members: Sequence[Member]) -> list[str]:
             f"The pass line holds in {when} with {_listed(holds)}; not with {_listed(fails)}."
         )
     else:
-        said.append(f"The pass line holds in {when} with {'every layout' if holds else 'none'}.")
+        verdict = "holds" if holds else "does not hold"
+        which = "every" if holds else "any"
+        said.append(f"The pass line {verdict} in {when} with {which} layout.")
     best = members[0]
     for other in members[1:]:
         gained = best.judged().worst.margin - other.judged().worst.margin

@@ -52,7 +52,8 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
     """
     page = Page(width)
     conditions = _in_order(result)
-    deciding = result.conditions.get(DESIGN, conditions[0])
+    worst = min(conditions, key=lambda c: c.worst.margin)
+    deciding = result.conditions.get(DESIGN, worst)
     _tight_soil(page, result, deciding)
     _title(page, result, case)
     _headline(page, deciding, case.site.slab)
@@ -93,9 +94,9 @@ def _tight_soil(page: Page, result: Result, condition: ConditionResult) -> None:
         return
     page.say(
         f"READ THIS FIRST: the suction points draw {cfm(drawn)} in all, below what a field gauge "
-        f"shows ({LEAST_FLOW / M3S_PER_CFM:g} cfm, chosen by the project). Full coverage at "
-        "next to no flow means tight soil, not a working system. The figures below are not "
-        "dependable."
+        f"shows ({LEAST_FLOW / M3S_PER_CFM:g} cfm, chosen by the project). In tight soil a "
+        "steady model shows suction that days of pumping would not: the figures below are not "
+        "dependable. Look for leaks of room air, a gap or looser soil first."
     )
     page.say("")
 
@@ -113,7 +114,7 @@ def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
     verdict = "HOLDS" if condition.passes else "DOES NOT HOLD"
     page.heading(f"{name.upper()}: THE PASS LINE {verdict}")
     if condition.name != DESIGN:
-        page.say(f'The case has no condition "{DESIGN}": this judges "{name}" only.')
+        page.say(f'The case has no condition "{DESIGN}": the hardest, "{name}", judges.')
     short = "To spare" if condition.passes else "Short by"
     page.say(f"{short}: {both(abs(worst.margin))} at the worst spot,")
     for distance in place_on_floor(slab, worst.x, worst.y).split(", "):
@@ -122,7 +123,7 @@ def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
     there = f"suction {both(suction)}" if suction >= 0 else f"pressure up {both(-suction)}"
     page.say(f"{there} over {feet_inches(PATCH, denominator=1)} square", first="  ")
     line = f"{PASS_LINE:g} Pa ({wc(PASS_LINE)})"
-    page.say(f"Pass line: suction of {line} everywhere.")
+    page.say(f"Pass line: suction of {line}, averaged over any such square.")
 
 
 def _suction_points(page: Page, result: Result, conditions: list[ConditionResult]) -> None:

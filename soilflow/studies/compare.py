@@ -58,14 +58,15 @@ class Member:
         Parameters
         ----------
         condition : str
-            Its name; the first there is when there is none of that name.
+            Its name; the one with the least margin when there is none of that name.
 
         Returns
         -------
         result : ConditionResult
             What happens under it.
         """
-        return self.conditions.get(condition) or next(iter(self.conditions.values()))
+        hardest = min(self.conditions.values(), key=lambda c: c.worst.margin)
+        return self.conditions.get(condition, hardest)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
