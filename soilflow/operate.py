@@ -7,7 +7,6 @@ from soilflow.case import Case
 from soilflow.conditions import Condition
 from soilflow.layout.drive import Drive
 from soilflow.layout.fan import Fan
-from soilflow.layout.fan_sets import FIRST
 from soilflow.layout.layout import Layout
 from soilflow.layout.pipes import PipeTree
 from soilflow.operating_point import OperatingPoint, solve_operating_point
@@ -55,28 +54,17 @@ def operate(
     drives = []
     for name, fan, pipes in layout.fan_sets:
         points = layout.points_on(name)
-        if not fan_on and pipes is None:
+        if fan_on or pipes is not None:
+            drives.append(_drive(case, condition, name, points, fan if fan_on else None, pipes))
+        else:
             capped |= set(points)
-            points = ()
-        drives.append(_drive(case, condition, name, points, fan if fan_on else None, pipes))
-    first = next(
-        (drive for drive in drives if drive.name == FIRST),
-        _drive(case, condition, FIRST, (), None, None),
-    )
     return solve_operating_point(
         solution.response.port_matrix,
         port_names=ports,
         given_pressures=given,
         capped=capped,
-        fan_points=first.points,
-        fan=first.fan,
-        pipes=first.pipes,
-        discharge_pressure=first.discharge_pressure,
-        pipe_density=first.pipe_density,
-        outdoor_density=first.outdoor_density,
-        viscosity=first.viscosity,
-        pressure_atm=first.pressure_atm,
-        more_drives=[drive for drive in drives if drive.name != FIRST],
+        drives=drives,
+        pressure_atm=case.air.pressure_atm,
     )
 
 

@@ -25,9 +25,7 @@ from soilflow.layout.drive import (
     riser_vacuums,
     velocities,
 )
-from soilflow.layout.fan import Fan
-from soilflow.layout.fan_sets import FIRST, pipe_label
-from soilflow.layout.pipes import PipeTree
+from soilflow.layout.fan_sets import pipe_label
 from soilflow.port_elimination import SeenSoil, all_ports, eliminate
 
 __all__ = [
@@ -102,7 +100,7 @@ class OperatingPoint:
     @property
     def fan_static(self) -> float:
         """Static pressure of the fan that makes most, 0 when all are off. [Pa]"""
-        return max(duty.static_pressure for duty in self.fans.values())
+        return max((duty.static_pressure for duty in self.fans.values()), default=0.0)
 
     @property
     def fan_power(self) -> float | None:
@@ -134,15 +132,8 @@ def solve_operating_point(
     port_names: Sequence[str],
     given_pressures: Mapping[str, float],
     capped: Collection[str] = (),
-    fan_points: Sequence[str] = (),
-    fan: Fan | None = None,
-    pipes: PipeTree | None = None,
-    discharge_pressure: float = 0.0,
-    pipe_density: float = 1.204,
-    outdoor_density: float = 1.204,
-    viscosity: float = 1.81e-5,
+    drives: Sequence[Drive] = (),
     pressure_atm: float = P_ATM,
-    more_drives: Sequence[Drive] = (),
     extrapolate: bool = False,
     start: ArrayLike | None = None,
 ) -> OperatingPoint:
@@ -161,29 +152,15 @@ def solve_operating_point(
         stated vacuum V as -V. [Pa]
     capped : collection of str
         Suction points not in use: no flow, at whatever pressure the soil gives them.
-    fan_points : sequence of str
-        Suction points on the pipes (or, without pipes, on the fan itself).
-    fan : Fan or None
-        The fan; None leaves the discharge open with the fan off.
-    pipes : PipeTree or None
-        The pipes; None puts the fan straight on the suction points.
-    discharge_pressure : float
-        Pressure outdoors at the discharge, carried down to slab level. [Pa]
-    pipe_density : float
-        Density of the air in the pipes at atmospheric pressure. [kg/m3]
-    outdoor_density : float
-        Density of the air outdoors. [kg/m3]
-    viscosity : float
-        Viscosity of the air in the pipes. [Pa s]
+    drives : sequence of Drive
+        Fans with their pipes, each on its own points and by its own name; a drive without a
+        fan leaves its discharge open.
     pressure_atm : float
-        Atmospheric pressure. [Pa]
-    more_drives : sequence of Drive
-        Further fans with their points and pipes, each by its own name.
+        Atmospheric pressure, that of every drive. [Pa]
     extrapolate : bool
         Accept an answer outside a fan's points, with a warning.
     start : array_like, shape (n,), or None
-        Flow to begin from at each point on a fan, those of the further fans last; any will do.
-        [m3/s]
+        Flow to begin from at each point on a drive, in their order; any will do. [m3/s]
 
     Returns
     -------
@@ -217,28 +194,18 @@ def solve_operating_point(
     --------
     A fan straight on a pit that draws 1e-5 m3/s per Pa from the room:
 
+    >>> from soilflow.layout.fan import Fan
     >>> fan = Fan(name="attic", flows=(0.0, 0.1), static_pressures=(400.0, 0.0))
     >>> point = solve_operating_point(
     ...     [[1e-5, -1e-5], [-1e-5, 1e-5]], port_names=("A", "room"),
-    ...     given_pressures={"room": 0.0}, fan_points=("A",), fan=fan)
+    ...     given_pressures={"room": 0.0}, drives=[Drive(points=("A",), fan=fan)])
     >>> round(float(point.pressures[0]), 1)
     -384.6
     """
     names = tuple(port_names)
     y = _checked_matrix(port_matrix, names)
-    first = Drive(
-        name=FIRST,
-        points=tuple(fan_points),
-        fan=fan,
-        pipes=pipes,
-        discharge_pressure=discharge_pressure,
-        pipe_density=pipe_density,
-        outdoor_density=outdoor_density,
-        viscosity=viscosity,
-        pressure_atm=pressure_atm,
-    )
-    drives = tuple(d for d in (first, *more_drives) if d.points or d.fan is not None) or (first,)
-    _check_drives(drives)
+    drives = tuple(drive for drive in drives if drive.points or drive.fan is not None)
+    _check_drives(drives, pressure_atm)
     points = [name for drive in drives for name in drive.points]
     _check_states(names, given_pressures, capped, points)
     soil = eliminate(y, names, given_pressures, points, pressure_atm)
@@ -287,7 +254,7 @@ def _solve(
 ) -> tuple[Array, list[float], float, int]:
     """u at the points, pressure at each fan's inlet, residual [Pa], iterations."""
     parts = _parts(drives)
-    n = parts[-1].stop
+    n = sum(len(drive.points) for drive in drives)
     begin = _begin(drives, parts, start)
     if n == 0:
         return np.empty(0), [drive.resting_pressure for drive in drives], 0.0, 0
@@ -327,7 +294,7 @@ def _solve(
 
 def _begin(drives: Sequence[Drive], parts: Sequence[slice], start: ArrayLike | None) -> Array:
     """u at the points and pressure at the fans' inlets that go with the flows of a start."""
-    n = parts[-1].stop
+    n = sum(len(drive.points) for drive in drives)
     q = np.zeros(n) if start is None else np.asarray(start, dtype=float)
     if q.shape != (n,) or not np.all(np.isfinite(q)):
         raise InputError(f"give {n} finite flow(s), one for each fan point", field="start")
@@ -365,16 +332,16 @@ def _checked_matrix(port_matrix: ArrayLike, names: tuple[str, ...]) -> Array:
     return (y + y.T) / 2.0
 
 
-def _check_drives(drives: Sequence[Drive]) -> None:
+def _check_drives(drives: Sequence[Drive], pressure_atm: float) -> None:
     names = [drive.name for drive in drives]
     for drive in drives:
         if names.count(drive.name) > 1:
-            raise InputError(f"two fans are called {drive.name!r}", field="more_drives")
-        if drive.pressure_atm != drives[0].pressure_atm:
-            raise InputError("fans under one atmosphere are needed", field="more_drives")
+            raise InputError(f"two fans are called {drive.name!r}", field="drives")
+        if drive.pressure_atm != pressure_atm:
+            raise InputError("fans under one atmosphere are needed", field="drives")
         if drive.points and drive.fan is None and drive.pipes is None:
             message = "neither fan nor pipes are given; cap the points or give what they are on"
-            raise InputError(message, field="fan_points")
+            raise InputError(message, field="drives")
 
 
 def _check_states(

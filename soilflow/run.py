@@ -16,6 +16,7 @@ from soilflow.flow.response import respond
 from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import build_soil_network
+from soilflow.layout.bodies import HeldBody
 from soilflow.layout.digging import water_notes
 from soilflow.layout.layout import Layout
 from soilflow.operate import operate
@@ -24,7 +25,7 @@ from soilflow.results.floor import FloorResponse, floor_response
 from soilflow.results.leaks import leak_flows, worst_opening
 from soilflow.results.result import Baseline, ConditionResult, Result, SoilSolution
 from soilflow.results.rooms import room_results
-from soilflow.site.effects import HOUSE
+from soilflow.site.effects import HOUSE, Effect
 from soilflow.site.plan import wall_strip
 from soilflow.site.site import Site
 from soilflow.units import M_PER_FOOT
@@ -37,7 +38,6 @@ __all__ = [
     "map_of",
     "run_layout",
     "solve_soil",
-    "strip_lines",
 ]
 
 # Measured on two cores at 220 to 380 thousand cells (benchmarks/speed.py): per cell and port,
@@ -70,19 +70,8 @@ class Estimate:
     megabytes: float
 
 
-def strip_lines(site: Site) -> tuple[Sequence[float], Sequence[float]]:
-    """Grid lines at the inner edge of the wall strips that perimeter coverage looks at.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-
-    Returns
-    -------
-    x, y : sequence of float
-        Along each axis. [m]
-    """
+def _strip_lines(site: Site) -> tuple[list[float], list[float]]:
+    """Grid lines at the inner edge of the wall strips that perimeter coverage looks at. [m]"""
     lines: tuple[list[float], list[float]] = ([], [])
     for wall in site.slab.walls:
         if wall.slant is not None:  # its strip follows the slant, across the grid
@@ -92,7 +81,7 @@ def strip_lines(site: Site) -> tuple[Sequence[float], Sequence[float]]:
     return lines
 
 
-def grid_of(case: Case, layouts: Sequence[Layout]) -> Grid:
+def grid_of(case: Case, layouts: Sequence[Layout], *, sites: Sequence[Site] = ()) -> Grid:
     """Grid of a case, refined for the pits of one or several layouts.
 
     Parameters
@@ -101,17 +90,26 @@ def grid_of(case: Case, layouts: Sequence[Layout]) -> Grid:
         The case.
     layouts : sequence of Layout
         Layouts that share the grid.
+    sites : sequence of Site
+        Sites that share it; none for that of the case alone.
 
     Returns
     -------
     grid : Grid
-        The grid.
+        With lines on the interfaces of all sites.
     """
-    floor = case.site.slab.polygon
-    held = [body for layout in layouts for body in layout.held_bodies(floor)]
-    water = [effect for layout in layouts for effect in layout.effects(floor)]
-    effects = (*case.site.effects(), *water)
-    return grid_for(effects, held, case.resolution, extra_lines=strip_lines(case.site))
+    effects: list[Effect] = []
+    held: list[HeldBody] = []
+    lines: tuple[list[float], list[float]] = ([], [])
+    for site in sites or (case.site,):
+        floor = site.slab.polygon
+        effects += site.effects()
+        for layout in layouts:
+            effects += layout.effects(floor)
+            held += layout.held_bodies(floor)
+        for axis, wanted in enumerate(_strip_lines(site)):
+            lines[axis].extend(wanted)
+    return grid_for(effects, held, case.resolution, extra_lines=lines)
 
 
 def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:

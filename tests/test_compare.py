@@ -20,8 +20,8 @@ from soilflow.output.compare_printout import (
     print_comparison,
 )
 from soilflow.output.pressure_figure import SUCTION_STEPS
-from soilflow.run import run_layout
-from soilflow.studies.compare import common_grid, compare_layouts
+from soilflow.run import grid_of, run_layout
+from soilflow.studies.compare import compare_layouts
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +31,7 @@ def compared():
 
 def test_one_layout_alone_is_that_layout_run_on_the_same_grid():
     found = compare_layouts(house(), [FIRST]).members[0].judged()
-    grid = common_grid(house(), [house().layout(FIRST)], [house().site])
+    grid = grid_of(house(), [house().layout(FIRST)])
     want = run_layout(house(), FIRST, grid=grid).conditions["design_winter"]
     assert np.array_equal(found.floor.pressure, want.floor.pressure, equal_nan=True)
     assert np.array_equal(
@@ -44,7 +44,7 @@ def test_the_grid_knows_the_pits_of_all_layouts_and_the_edges_of_all_sites(compa
     assert len(compared.members) == 4
     shapes = {m.judged().floor.pressure.shape for m in compared.members}
     assert len(shapes) == 1
-    alone = common_grid(house(), [house().layout(FIRST)], [house().site])
+    alone = grid_of(house(), [house().layout(FIRST)])
     assert compared.cells > alone.cells
 
 
@@ -113,7 +113,7 @@ def test_a_layout_that_fails_costs_only_its_own_row():
     assert "its points run from 0" in found.failed[0].failure
     assert [m.layout for m in found.ranked()] == [SECOND]
     text = print_comparison(found)
-    assert "tiny fan: no answer: fan" in text
+    assert '"tiny fan": no answer: fan' in text
     assert comparison_to_dict(found)["rows"][0]["failure"] == found.failed[0].failure
     rows = list(csv.DictReader(io.StringIO(comparison_to_csv(found))))
     assert rows[0]["layout [-]"] == "tiny fan"
@@ -135,6 +135,34 @@ def test_the_table_holds_the_numbers_of_the_members(compared):
         condition = member.conditions[row["condition [-]"]]
         assert float(row["worst_margin [Pa]"]) == condition.worst.margin == plain["worst_margin"]
         assert set(plain) <= set(report["units"])
+
+
+def test_riser_vacuums_are_those_of_their_own_condition(compared):
+    """A warm riser pulls harder on the cold day, so today's vacuum is another."""
+    rows = comparison_to_dict(compared)["rows"]
+    members = [m for m in compared.members for _ in m.conditions]
+    for row, member in zip(rows, members, strict=True):
+        point = member.conditions[row["condition"]].operating_point
+        vacuums = [
+            point.riser_vacuums.get(p.name, -point.pressures[point.port_names.index(p.name)])
+            for p in member.arrangement.points
+            if not p.capped
+        ]
+        assert row["least_riser_vacuum"] == pytest.approx(min(vacuums), rel=1e-12)
+    mine = [r["least_riser_vacuum"] for r in rows if r["layout"] == FIRST and not r["variant"]]
+    assert mine[0] != mine[1]
+
+
+def test_one_layout_on_several_sites_is_one_table_of_sites():
+    found = compare_layouts(house(), [FIRST], variants=("", "tight_joint", "tight_soil"))
+    text = print_comparison(found)
+    assert text.count("best first") == 1
+    flat = " ".join(text.split())
+    assert f'LAYOUT "{FIRST}" ON 3 SITES' in flat
+    assert f'READ THIS FIRST: "{FIRST}" (tight soil) draws' in flat
+    for site in ("as written", "tight joint", "tight soil"):
+        assert f"  {site} " in text
+    assert [line for line in text.splitlines() if len(line) > 60] == []
 
 
 @pytest.mark.parametrize("verbose", [False, True])

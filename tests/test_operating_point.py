@@ -8,13 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from one_fan import fans_meet_soil
 from scipy.optimize import brentq
 
 from soilflow.air import P_ATM, Air
 from soilflow.errors import ConvergenceError, InputError, OutOfRangeError, SoilflowWarning
 from soilflow.layout.fan import Fan, fan_of_class, static_pressure
 from soilflow.layout.pipes import DISCHARGE, Pipe, PipeTree, entry_loss, path_losses
-from soilflow.operating_point import CAPPED, FAN_OFF, FAN_ON, GIVEN, solve_operating_point
+from soilflow.operating_point import CAPPED, FAN_OFF, FAN_ON, GIVEN
 
 RHO, MU = 1.204, 1.81e-5
 STILL = {"pipe_density": RHO, "outdoor_density": RHO, "viscosity": MU}
@@ -89,7 +90,7 @@ def test_fan_meets_system():
         static_pressures=tuple(350.0 * (1.0 - (flows / 0.08) ** 2)),
     )
     area = math.pi * 0.1**2 / 4.0
-    point = solve_operating_point(
+    point = fans_meet_soil(
         soil({("A", "room"): 3e-4}, ("A", "room")),
         port_names=("A", "room"),
         given_pressures={"room": 0.0},
@@ -107,7 +108,7 @@ def test_fan_meets_system():
 def test_straight_fan_on_the_pit():
     """p = p0 / (1 + s C) for a fan p0 - s Q straight on a soil Q = C p, derived here."""
     c = 1e-4
-    point = solve_operating_point(
+    point = fans_meet_soil(
         soil({("A", "room"): c}, ("A", "room")),
         port_names=("A", "room"),
         given_pressures={"room": 0.0},
@@ -129,7 +130,7 @@ def test_compressible_fan_on_the_pit():
         return fan.shutoff_pressure * (1.0 - q * P_ATM / (P_ATM - v) / fan.free_air_flow) - v
 
     vacuum = brentq(excess, 0.0, fan.shutoff_pressure, xtol=1e-10)
-    point = solve_operating_point(
+    point = fans_meet_soil(
         soil({("A", "room"): c}, ("A", "room")),
         port_names=("A", "room"),
         given_pressures={"room": 0.0},
@@ -147,7 +148,7 @@ def test_pressures_add_up_along_each_way():
     """p_pit = p_outdoor - (rho_out - rho_pipe) g H - dp_fan + losses, with much air about."""
     warm, cold = Air(temperature=293.15).density, Air(temperature=263.15).density
     house = HOUSE | {"pipe_density": warm, "outdoor_density": cold, "pressure_atm": DEEP}
-    point = solve_operating_point(SOIL, fan=FAN, **house)
+    point = fans_meet_soil(SOIL, fan=FAN, **house)
     flows = dict(zip("AB", point.flows[:2], strict=True))
     losses = path_losses(PIPES, flows, density=warm, viscosity=MU)
     made = static_pressure(FAN, sum(flows.values()), density=warm)
@@ -165,7 +166,7 @@ def test_pressures_add_up_along_each_way():
 def test_losses_add_up_in_u_under_a_real_atmosphere():
     """Isothermal pipe flow: rho dp = const, so p + p^2/(2 p_atm) falls by the p_atm loss."""
     fan = fan_of_class("very-high-suction")
-    point = solve_operating_point(SOIL * 20.0, fan=fan, **HOUSE)
+    point = fans_meet_soil(SOIL * 20.0, fan=fan, **HOUSE)
     flows = dict(zip("AB", point.flows[:2], strict=True))
     losses = path_losses(PIPES, flows, density=RHO, viscosity=MU)
     inlet = 4.0 - point.fan_static
@@ -180,7 +181,7 @@ def test_passive_stack_without_soil_flow():
 
     (p_atm g / R) h (1/T_out - 1/T_in), R = 287.05; ASHRAE Fundamentals ch. 16, from memory.
     """
-    point = solve_operating_point(
+    point = fans_meet_soil(
         np.zeros((2, 2)),
         port_names=("A", "room"),
         given_pressures={"room": 0.0},
@@ -202,10 +203,10 @@ def test_fan_off_ties_the_points_together():
     names = ("A", "B", "room", "yard")
     y = soil({("A", "room"): 1e-4, ("B", "yard"): 1e-4, ("A", "B"): 1e-9}, names)
     ports = {"port_names": names, "given_pressures": {"room": 0.0, "yard": -30.0}}
-    off = solve_operating_point(
+    off = fans_meet_soil(
         y, fan_points=("A", "B"), pipes=PIPES, discharge_pressure=-15.0, **ports, **STILL
     )
-    shut = solve_operating_point(y, capped=("A", "B"), **ports)
+    shut = fans_meet_soil(y, capped=("A", "B"), **ports)
     assert abs(off.pressures[0] - off.pressures[1]) < 2.0
     assert shut.pressures[0] - shut.pressures[1] > 29.0
     assert off.backflow == ("B",)
@@ -214,7 +215,7 @@ def test_fan_off_ties_the_points_together():
 
 def test_capped_is_not_zero_vacuum():
     """A capped port floats at the mean of its neighbours, weighed by conductance."""
-    capped = solve_operating_point(
+    capped = fans_meet_soil(
         SOIL,
         port_names=NAMES,
         given_pressures={"A": -500.0, "room": 0.0, "outdoors": 4.0},
@@ -225,7 +226,7 @@ def test_capped_is_not_zero_vacuum():
     assert_allclose(capped.pressures[1], expected, rtol=1e-9)
     assert capped.flows[1] == 0.0
     assert capped.states == (GIVEN, CAPPED, GIVEN, GIVEN)
-    vented = solve_operating_point(
+    vented = fans_meet_soil(
         SOIL,
         port_names=NAMES,
         given_pressures={"A": -500.0, "B": 0.0, "room": 0.0, "outdoors": 4.0},
@@ -249,8 +250,8 @@ def test_capped_point_beside_points_on_the_fan():
         names,
     )
     house = HOUSE | {"fan_points": ("A",)}
-    with_cap = solve_operating_point(SOIL, fan=FAN, **house | {"capped": ("B",)})
-    by_hand = solve_operating_point(meshed, fan=FAN, **house | {"port_names": names})
+    with_cap = fans_meet_soil(SOIL, fan=FAN, **house | {"capped": ("B",)})
+    by_hand = fans_meet_soil(meshed, fan=FAN, **house | {"port_names": names})
     keep = [0, 2, 3]
     assert_allclose(with_cap.pressures[keep], by_hand.pressures, rtol=1e-9)
     assert_allclose(with_cap.flows[keep], by_hand.flows, rtol=1e-9)
@@ -258,7 +259,7 @@ def test_capped_point_beside_points_on_the_fan():
 
 def test_pit_without_air_path_sits_at_the_pipes_pressure():
     names = ("A", "B", "room")
-    point = solve_operating_point(
+    point = fans_meet_soil(
         soil({("A", "room"): 1e-5}, names),
         **HOUSE | {"port_names": names, "given_pressures": {"room": 0.0}},
         fan=FAN,
@@ -272,7 +273,7 @@ def test_pit_without_air_path_sits_at_the_pipes_pressure():
 
 def test_capped_pit_without_air_path_is_said():
     names = ("A", "B", "C", "room")
-    point = solve_operating_point(
+    point = fans_meet_soil(
         soil({("A", "room"): 1e-9, ("B", "C"): 1e-3}, names),
         port_names=names,
         given_pressures={"room": -7.0},
@@ -315,7 +316,7 @@ def manifold(points):
 def solve_any(network, fan, **more):
     names, y = network
     points = names[:-2]
-    return solve_operating_point(
+    return fans_meet_soil(
         y,
         **{
             "port_names": names,
@@ -373,9 +374,9 @@ def test_outside_the_points_stops_or_warns():
     loose = SOIL * 1e3
     house = HOUSE | {"given_pressures": {"room": 0.0, "outdoors": 200.0}}
     with pytest.raises(OutOfRangeError, match="high-suction"):
-        solve_operating_point(loose, fan=FAN, **house)
+        fans_meet_soil(loose, fan=FAN, **house)
     with pytest.warns(SoilflowWarning, match="extrapolated"):
-        point = solve_operating_point(loose, fan=FAN, extrapolate=True, **house)
+        point = fans_meet_soil(loose, fan=FAN, extrapolate=True, **house)
     assert point.fan_flow > FAN.free_air_flow
 
 
@@ -387,19 +388,19 @@ def test_power_and_fast_pipe_are_said():
         static_pressures=(4000.0, 0.0),
         powers=(100.0, 200.0),
     )
-    point = solve_operating_point(SOIL * 10.0, fan=fan, **HOUSE)
+    point = fans_meet_soil(SOIL * 10.0, fan=fan, **HOUSE)
     assert_allclose(point.fan_power, 100.0 + 1000.0 * point.fan_flow, rtol=1e-9)
     fast = [name for name, v in point.velocities.items() if v > 10.16]
     assert fast, "the case is meant to be too fast somewhere"
     assert [
         name for name in point.velocities if any(f"pipe '{name}'" in n for n in point.notes)
     ] == (fast)
-    slow = solve_operating_point(SOIL * 0.1, fan=fan, **HOUSE)
+    slow = fans_meet_soil(SOIL * 0.1, fan=fan, **HOUSE)
     assert slow.notes == ()
 
 
 def test_text_has_units_and_the_solver_in_it():
-    text = str(solve_operating_point(SOIL, fan=FAN, **HOUSE))
+    text = str(fans_meet_soil(SOIL, fan=FAN, **HOUSE))
     for piece in ("p [Pa]", "q [m3/s]", FAN_ON, "riser at B", "m/s", "residual", "Pa after"):
         assert piece in text
 
@@ -407,7 +408,7 @@ def test_text_has_units_and_the_solver_in_it():
 def test_missed_tolerance_is_raised(monkeypatch):
     monkeypatch.setattr("soilflow.operating_point.WANTED_RESIDUAL", -1.0)
     with pytest.raises(ConvergenceError, match="Pa only") as caught:
-        solve_operating_point(SOIL, fan=FAN, **HOUSE)
+        fans_meet_soil(SOIL, fan=FAN, **HOUSE)
     assert caught.value.wanted == -1.0
     assert 0.0 <= caught.value.reached < 1e-6
     assert caught.value.iterations > 0
@@ -416,7 +417,7 @@ def test_missed_tolerance_is_raised(monkeypatch):
 def test_more_vacuum_than_air_is_refused():
     monster = Fan(name="monster", flows=(0.0, 1.0), static_pressures=(9e4, 0.0))
     with pytest.raises(OutOfRangeError, match="weaker fan"):
-        solve_operating_point(SOIL * 0.01, fan=monster, **HOUSE)
+        fans_meet_soil(SOIL * 0.01, fan=monster, **HOUSE)
 
 
 @pytest.mark.parametrize(
@@ -433,7 +434,7 @@ def test_more_vacuum_than_air_is_refused():
 )
 def test_bad_calls_are_refused(change, message):
     with pytest.raises(InputError, match=message):
-        solve_operating_point(SOIL, **{"fan": FAN, **HOUSE, **change})
+        fans_meet_soil(SOIL, **{"fan": FAN, **HOUSE, **change})
 
 
 @pytest.mark.parametrize("entry", [(0, 1, 1e-4), (2, 2, 1e-4), (1, 1, math.inf)])
@@ -442,4 +443,4 @@ def test_what_is_no_port_matrix_is_refused(entry):
     y = SOIL.copy()
     y[i, j] += value
     with pytest.raises(InputError, match="port_matrix"):
-        solve_operating_point(y, fan=FAN, **HOUSE)
+        fans_meet_soil(y, fan=FAN, **HOUSE)

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from one_fan import fans_meet_soil
 from test_operating_point import MU, PIPES, RHO, STILL, manifold, networks, soil
 from tiny_house import TEXT
 
@@ -22,7 +23,7 @@ from soilflow.layout.fan_sets import FanSet
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pipes import DISCHARGE, Pipe, PipeTree, path_losses
 from soilflow.layout.pits import HemisphericalPit
-from soilflow.operating_point import FAN_OFF, FAN_ON, solve_operating_point
+from soilflow.operating_point import FAN_OFF, FAN_ON
 from soilflow.output.check_printout import print_check
 from soilflow.output.printout import print_result
 from soilflow.output.report import result_to_dict
@@ -52,7 +53,7 @@ def drive(name, points, fan, pipes, outdoors=4.0):
 
 
 def two_fans(y, first=STRONG, second=WEAK, names=NAMES, **more):
-    return solve_operating_point(
+    return fans_meet_soil(
         y,
         port_names=names,
         given_pressures=GIVEN,
@@ -67,7 +68,7 @@ def two_fans(y, first=STRONG, second=WEAK, names=NAMES, **more):
 
 
 def one_fan(y, point, fan, pipes, names):
-    return solve_operating_point(
+    return fans_meet_soil(
         y,
         port_names=names,
         given_pressures=GIVEN,
@@ -115,7 +116,7 @@ def test_alike_fans_on_alike_points_do_not_see_what_lies_between():
             ),
         ),
     }
-    coupled = solve_operating_point(
+    coupled = fans_meet_soil(
         soil({**g, ("A", "B"): 9e-5}, names),
         port_names=names,
         given_pressures=GIVEN,
@@ -139,8 +140,8 @@ def test_one_fan_split_into_two_halves():
     y = soil({("A", "room"): 2e-5, ("B", "room"): 2e-5, ("A", "B"): 1e-5}, names)
     half = dataclasses.replace(STRONG, flows=tuple(0.5 * q for q in STRONG.flows))
     shared = {"port_names": names, "given_pressures": GIVEN, **STILL}
-    whole = solve_operating_point(y, fan_points=("A", "B"), fan=STRONG, **shared)
-    split = solve_operating_point(
+    whole = fans_meet_soil(y, fan_points=("A", "B"), fan=STRONG, **shared)
+    split = fans_meet_soil(
         y,
         fan_points=("A",),
         fan=half,
@@ -198,7 +199,7 @@ def test_any_start_gives_the_same_answer(network, split, starts):
             drive(f"fan {i}", group, fan, manifold(group) if group else None)
             for i, (group, fan) in enumerate(zip(groups, fans, strict=True))
         ]
-        return solve_operating_point(
+        return fans_meet_soil(
             y,
             port_names=names,
             given_pressures=GIVEN,
@@ -226,7 +227,7 @@ def test_any_start_gives_the_same_answer(network, split, starts):
 def test_the_order_of_fans_does_not_matter():
     y = soil({("A", "room"): 2e-5, ("A", "B"): 3e-5, ("B", "outdoors"): 4e-5}, NAMES)
     one = two_fans(y)
-    other = solve_operating_point(
+    other = fans_meet_soil(
         y,
         port_names=NAMES,
         given_pressures=GIVEN,
@@ -262,7 +263,7 @@ def test_watts_add_up_when_all_are_known():
 def test_bad_calls_are_refused(more, message):
     y = soil({("A", "room"): 2e-5, ("B", "room"): 2e-5}, NAMES)
     with pytest.raises(InputError, match=message):
-        solve_operating_point(
+        fans_meet_soil(
             y,
             port_names=NAMES,
             given_pressures=GIVEN,

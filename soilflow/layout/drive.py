@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from soilflow.air import pressure_from_u
+from soilflow.air import P_ATM, pressure_from_u
 from soilflow.layout.fan import Fan, continued_pressure, fan_power, static_pressure
 from soilflow.layout.fan_sets import FIRST
 from soilflow.layout.pipes import PipeTree, entry_loss, path_losses, pipe_flows, pipe_losses
@@ -40,7 +40,7 @@ class Drive:
     discharge_pressure : float
         Pressure outdoors at the discharge, carried down to slab level. [Pa]
     pipe_density : float
-        Density of the air in the pipes at atmospheric pressure. [kg/m3]
+        Density of the air in the pipes at atmospheric pressure; 1.204 is air at 20 C. [kg/m3]
     outdoor_density : float
         Density of the air outdoors. [kg/m3]
     viscosity : float
@@ -52,13 +52,13 @@ class Drive:
     """
 
     points: tuple[str, ...]
-    fan: Fan | None
-    pipes: PipeTree | None
-    discharge_pressure: float
-    pipe_density: float
-    outdoor_density: float
-    viscosity: float
-    pressure_atm: float
+    fan: Fan | None = None
+    pipes: PipeTree | None = None
+    discharge_pressure: float = 0.0
+    pipe_density: float = 1.204
+    outdoor_density: float = 1.204
+    viscosity: float = 1.81e-5
+    pressure_atm: float = P_ATM
     name: str = FIRST
 
     @property

@@ -5,17 +5,19 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
 from soilflow.conditions import DESIGN
 from soilflow.operating_point import CAPPED
 from soilflow.output.cautions import first_cautions
-from soilflow.output.page import Page, both, cfm, figures, percent, spoken, wc
-from soilflow.output.printout import LEAST_FLOW
+from soilflow.output.page import Page, bare, both, cfm, figures, percent, spoken, wc
+from soilflow.output.printout import draws_too_little
 from soilflow.results.coverage import PASS_LINE
+from soilflow.results.solved import ConditionResult
 from soilflow.studies.compare import Comparison, Member
-from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC
+from soilflow.units import PA_PER_INCH_WC
 
 __all__ = ["NO_DIFFERENCE", "comparison_to_csv", "comparison_to_dict", "print_comparison"]
 
@@ -62,25 +64,22 @@ def print_comparison(comparison: Comparison, *, verbose: bool = False, width: in
     """
     page = Page(width)
     for member in comparison.members:
-        if not member.failure and 0.0 < _drawn(member) < LEAST_FLOW:
+        if not member.failure and draws_too_little(member.arrangement, member.judged()):
             page.say(
-                f'READ THIS FIRST: "{member.layout}" draws {cfm(_drawn(member))} in all, below '
+                f"READ THIS FIRST: {_full_name(member)} draws {cfm(_drawn(member))} in all, below "
                 "what a field gauge shows: its figures are not dependable."
             )
     page.heading(comparison.title)
-    several = len(comparison.variants) > 1
-    for variant in comparison.variants:
-        members = comparison.ranked(variant)
-        if several:
-            page.heading(f"SITE: {spoken(variant) or 'as written'}")
+    for heading, members in _groups(comparison):
+        if heading:
+            page.heading(heading)
         if members:
             _tables(page, members)
             page.heading("Differences that matter")
             for sentence in _differences(members):
                 page.item(sentence)
-        for member in comparison.failed:
-            if member.variant == variant:
-                page.say(f"{member.layout}: no answer: {member.failure}")
+    for member in comparison.failed:
+        page.say(f"{_full_name(member)}: no answer: {member.failure}")
     if verbose:
         _every_condition(page, comparison)
     notes = {note: None for member in comparison.members for note in member.notes}
@@ -89,7 +88,7 @@ def print_comparison(comparison: Comparison, *, verbose: bool = False, width: in
         for note in notes:
             page.item(note)
     page.heading("How far to trust it")
-    page.say("All layouts were solved on one grid, so the differences are those of the layouts.")
+    page.say("All were solved on one grid, so that its errors do not look like differences.")
     page.say("No range computed: one value for each input.")
     page.heading("Cautions")
     for caution in first_cautions():
@@ -97,46 +96,58 @@ def print_comparison(comparison: Comparison, *, verbose: bool = False, width: in
     return page.text()
 
 
-def _tables(page: Page, members: Sequence[Member]) -> None:
-    condition = members[0].judged()
+def _groups(comparison: Comparison) -> list[tuple[str, dict[str, Member]]]:
+    """What stands in one table: heading, and members by their name in it, the best first."""
+    layouts = {member.layout for member in comparison.members}
+    if len(comparison.variants) == 1:
+        return [("", {m.layout: m for m in comparison.ranked(comparison.variants[0])})]
+    if len(layouts) == 1:
+        heading = f'LAYOUT "{layouts.pop()}" ON {len(comparison.variants)} SITES'
+        return [(heading, {_site(m.variant): m for m in comparison.ranked(None)})]
+    return [
+        (f"SITE: {_site(v)}", {m.layout: m for m in comparison.ranked(v)})
+        for v in comparison.variants
+    ]
+
+
+def _site(variant: str) -> str:
+    return spoken(variant) or "as written"
+
+
+def _full_name(member: Member) -> str:
+    on = f" ({_site(member.variant)})" if member.variant else ""
+    return f'"{member.layout}"{on}'
+
+
+def _tables(page: Page, members: Mapping[str, Member]) -> None:
+    condition = next(iter(members.values())).judged()
     line = f"{PASS_LINE:g} Pa"
     page.heading(f"{spoken(condition.name).capitalize()}, best first: covered at {line}")
     rows: list[tuple[str, ...]] = [("", "to spare Pa", "floor", "walls", "cfm")]
-    for member in members:
+    for name, member in members.items():
         found = member.judged()
         rows.append(
             (
-                member.layout,
+                name,
                 figures(found.worst.margin, 3),
                 percent(found.coverage_area[PASS_LINE]),
                 percent(found.coverage_perimeter[PASS_LINE]),
-                _number(cfm(_drawn(member))),
+                bare(cfm(_drawn(member))),
             )
         )
     page.rows(rows)
     page.heading("Vacuum at the risers, house air drawn, soil gas let in")
     rows = [("", "in. w.c.", "house cfm", "gas cfm")]
-    for member in members:
+    for name, member in members.items():
         found = member.judged()
-        rows.append(
-            (
-                member.layout,
-                _risers(member),
-                _number(cfm(found.house_on.into_soil)),
-                _number(cfm(found.house_on.from_soil)),
-            )
-        )
+        air, gas = bare(cfm(found.house_on.into_soil)), bare(cfm(found.house_on.from_soil))
+        rows.append((name, _risers(member), air, gas))
     page.rows(rows)
 
 
-def _number(quantity: str) -> str:
-    return quantity.removesuffix(" cfm").removesuffix(" in. w.c.")
-
-
-def _vacuums(member: Member) -> list[float]:
+def _vacuums(member: Member, condition: ConditionResult) -> list[float]:
     """Vacuum at the riser of every point in use, or in its pit where it has no pipe. [Pa]"""
-    on = member.judged().operating_point
-    found = []
+    on, found = condition.operating_point, []
     for point in member.arrangement.points:
         port = on.port_names.index(point.name)
         if on.states[port] != CAPPED:
@@ -145,7 +156,7 @@ def _vacuums(member: Member) -> list[float]:
 
 
 def _risers(member: Member) -> str:
-    vacuums = [_number(wc(v)) for v in _vacuums(member)]
+    vacuums = [bare(wc(v)) for v in _vacuums(member, member.judged())]
     if not vacuums:
         return "capped"
     low, high = min(vacuums, key=float), max(vacuums, key=float)
@@ -154,9 +165,7 @@ def _risers(member: Member) -> str:
 
 def _drawn(member: Member) -> float:
     """Air drawn through all suction points. [m3/s]"""
-    on = member.judged().operating_point
-    names = [point.name for point in member.arrangement.points]
-    return float(sum(on.flows[on.port_names.index(name)] for name in names))
+    return member.judged().air_drawn(point.name for point in member.arrangement.points)
 
 
 def _alike(a: Member, b: Member) -> bool:
@@ -166,43 +175,42 @@ def _alike(a: Member, b: Member) -> bool:
     return abs(one - other) <= NO_DIFFERENCE * suction
 
 
-def _differences(members: Sequence[Member]) -> list[str]:
+def _differences(members: Mapping[str, Member]) -> list[str]:
     """Plain sentences, from the numbers alone."""
-    when = spoken(members[0].judged().name)
-    holds = [m.layout for m in members if m.judged().passes]
-    fails = [m.layout for m in members if not m.judged().passes]
+    best, *others = members
+    when = spoken(members[best].judged().name)
+    holds = [name for name, m in members.items() if m.judged().passes]
+    fails = [name for name in members if name not in holds]
     said = []
     if holds and fails:
-        said.append(
-            f"The pass line holds in {when} with {_listed(holds)}; not with {_listed(fails)}."
-        )
+        which = f"with {_listed(holds)}; not with {_listed(fails)}"
+        said.append(f"The pass line holds in {when} {which}.")
     else:
-        verdict = "holds" if holds else "does not hold"
-        which = "every" if holds else "any"
-        said.append(f"The pass line {verdict} in {when} with {which} layout.")
-    best = members[0]
-    for other in members[1:]:
-        gained = best.judged().worst.margin - other.judged().worst.margin
-        if _alike(best, other):
+        verdict, which = ("holds", "all") if holds else ("does not hold", "any")
+        said.append(f"The pass line {verdict} in {when} with {which} of them.")
+    for other in others:
+        gained = members[best].judged().worst.margin - members[other].judged().worst.margin
+        if _alike(members[best], members[other]):
             said.append(
-                f'"{best.layout}" and "{other.layout}": no difference at the worst spot that a '
-                "grid could tell."
+                f'"{best}" and "{other}": no difference at the worst spot that a grid could tell.'
             )
         else:
-            said.append(
-                f'"{best.layout}" has {both(gained)} more at its worst spot than "{other.layout}".'
-            )
-    per_point = {m.layout: _drawn(m) / max(len(_vacuums(m)), 1) for m in members}
-    most, least = (
-        max(per_point, key=per_point.__getitem__),
-        min(per_point, key=per_point.__getitem__),
-    )
-    if per_point[least] > 0.0 and per_point[most] > 1.5 * per_point[least]:
-        ratio = figures(per_point[most] / per_point[least], 2)
-        said.append(f'A point of "{most}" draws {ratio} times the air of one of "{least}".')
-    elif max(per_point.values()) * max(map(len, map(_vacuums, members))) < M3S_PER_CFM:
-        said.append("No layout draws 1 cfm: tight soil; read no coverage as a working system.")
+            said.append(f'"{best}" has {both(gained)} more at its worst spot than "{other}".')
+    said += _air_by_point(members)
     return said
+
+
+def _air_by_point(members: Mapping[str, Member]) -> list[str]:
+    """Where a point draws much more air than elsewhere."""
+    used = {name: len(_vacuums(m, m.judged())) for name, m in members.items()}
+    per_point = {name: _drawn(m) / used[name] for name, m in members.items() if used[name]}
+    if len(per_point) < 2:
+        return []
+    by_air = sorted(per_point.items(), key=itemgetter(1))
+    (least, low), (most, high) = by_air[0], by_air[-1]
+    if not 0.0 < 1.5 * low < high:
+        return []
+    return [f'A point of "{most}" draws {figures(high / low, 2)} times the air of "{least}".']
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -235,9 +243,7 @@ def _rows(comparison: Comparison) -> list[dict[str, Any]]:
         if member.failure:
             rows.append(base)
         for name, found in member.conditions.items():
-            on = found.operating_point
-            points = [on.port_names.index(p.name) for p in member.arrangement.points]
-            vacuums = _vacuums(member)
+            vacuums = _vacuums(member, found)
             before = found.baseline
             rows.append(
                 base
@@ -249,7 +255,7 @@ def _rows(comparison: Comparison) -> list[dict[str, Any]]:
                     "worst_y": found.worst.y,
                     "floor_covered_1Pa": found.coverage_area[PASS_LINE],
                     "walls_covered_1Pa": found.coverage_perimeter[PASS_LINE],
-                    "air_drawn": float(on.flows[points].sum()),
+                    "air_drawn": found.air_drawn(p.name for p in member.arrangement.points),
                     "least_riser_vacuum": min(vacuums, default=math.nan),
                     "most_riser_vacuum": max(vacuums, default=math.nan),
                     "house_air_drawn": found.house_on.into_soil,

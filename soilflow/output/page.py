@@ -12,7 +12,18 @@ from collections.abc import Iterable
 from soilflow.site.slab import Slab
 from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC, feet_inches
 
-__all__ = ["Page", "both", "cfm", "figures", "pa", "percent", "place_on_floor", "spoken", "wc"]
+__all__ = [
+    "Page",
+    "bare",
+    "both",
+    "cfm",
+    "figures",
+    "pa",
+    "percent",
+    "place_on_floor",
+    "spoken",
+    "wc",
+]
 
 
 class Page:
@@ -220,6 +231,22 @@ def cfm(flow: float) -> str:
     if 0.0 < feet < 0.01:
         return "under 0.01 cfm"
     return f"{figures(feet, 3 if abs(feet) >= 1.0 else 2)} cfm"
+
+
+def bare(quantity: str) -> str:
+    """Leave the unit off, where it stands over the column.
+
+    Parameters
+    ----------
+    quantity : str
+        As `pa`, `wc` or `cfm` writes it.
+
+    Returns
+    -------
+    number : str
+        Without " Pa", " in. w.c." or " cfm".
+    """
+    return quantity.removesuffix(" Pa").removesuffix(" in. w.c.").removesuffix(" cfm")
 
 
 def percent(share: float) -> str:

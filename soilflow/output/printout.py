@@ -5,12 +5,14 @@ from __future__ import annotations
 from soilflow.case import Case
 from soilflow.conditions import DESIGN, TODAY
 from soilflow.layout.fan_sets import FIRST
+from soilflow.layout.layout import Layout
 from soilflow.layout.pipes import fall_needed
 from soilflow.layout.pits import BoxPit, CylinderPit, OnConductor
 from soilflow.operating_point import CAPPED, FAN_ON
 from soilflow.output.cautions import first_cautions
 from soilflow.output.page import (
     Page,
+    bare,
     both,
     cfm,
     figures,
@@ -21,11 +23,11 @@ from soilflow.output.page import (
     wc,
 )
 from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
-from soilflow.results.result import ConditionResult, Result
+from soilflow.results.result import ConditionResult, Result, deciding
 from soilflow.site.slab import Slab
 from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_MM_WC, feet_inches
 
-__all__ = ["LEAST_FLOW", "print_result"]
+__all__ = ["LEAST_FLOW", "draws_too_little", "print_result"]
 
 # Less than this in all and no field gauge shows it: chosen by the project. [m3/s]
 LEAST_FLOW = 1.0 * M3S_PER_CFM
@@ -52,11 +54,10 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
     """
     page = Page(width)
     conditions = _in_order(result)
-    worst = min(conditions, key=lambda c: c.worst.margin)
-    deciding = result.conditions.get(DESIGN, worst)
-    _tight_soil(page, result, deciding)
+    verdict = deciding(result.conditions)
+    _tight_soil(page, result, verdict)
     _title(page, result, case)
-    _headline(page, deciding, case.site.slab)
+    _headline(page, verdict, case.site.slab)
     _suction_points(page, result, conditions)
     _fan(page, result, conditions)
     _test_holes(page, conditions)
@@ -81,22 +82,36 @@ def _in_order(result: Result) -> list[ConditionResult]:
     return [result.conditions[name] for name in (*first, *rest)]
 
 
-def _drawn(result: Result, condition: ConditionResult) -> float:
-    """Air drawn through the suction points in all. [m3/s]"""
-    on = condition.operating_point
-    return float(sum(on.flows[on.port_names.index(p.name)] for p in result.arrangement.points))
+def draws_too_little(layout: Layout, condition: ConditionResult) -> bool:
+    """Whether the points of a layout draw less in all than a field gauge shows.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout.
+    condition : ConditionResult
+        What happens with it.
+
+    Returns
+    -------
+    tight : bool
+        False too when every point is capped: then nothing is meant to be drawn.
+    """
+    names = [point.name for point in layout.points]
+    used = not all(point.capped for point in layout.points)
+    return used and condition.air_drawn(names) < LEAST_FLOW
 
 
 def _tight_soil(page: Page, result: Result, condition: ConditionResult) -> None:
     """What has to be read before a coverage that means nothing."""
-    drawn = _drawn(result, condition)
-    if drawn >= LEAST_FLOW or all(point.capped for point in result.arrangement.points):
+    if not draws_too_little(result.arrangement, condition):
         return
+    drawn = condition.air_drawn(p.name for p in result.arrangement.points)
     page.say(
         f"READ THIS FIRST: the suction points draw {cfm(drawn)} in all, below what a field gauge "
-        f"shows ({LEAST_FLOW / M3S_PER_CFM:g} cfm, chosen by the project). In tight soil a "
-        "steady model shows suction that days of pumping would not: the figures below are not "
-        "dependable. Look for leaks of room air, a gap or looser soil first."
+        f"shows ({LEAST_FLOW / M3S_PER_CFM:g} cfm, chosen by the project). In tight soil suction "
+        "that a steady model shows may take days to build up: the figures below are not "
+        "dependable. Look for a gap, looser soil or fewer leaks before a bigger fan."
     )
     page.say("")
 
@@ -178,9 +193,9 @@ def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
         name = hole
         for condition in conditions:
             before, on = condition.baseline, condition.test_holes[hole]
-            undug = "-" if before is None else _bare(pa(before.test_holes[hole]))
-            off = _bare(pa(condition.test_holes_off[hole]))
-            states = (undug, off, _bare(pa(on)), _bare(wc(on, 2)))
+            undug = "-" if before is None else bare(pa(before.test_holes[hole]))
+            off = bare(pa(condition.test_holes_off[hole]))
+            states = (undug, off, bare(pa(on)), bare(wc(on, 2)))
             rows.append((name, spoken(condition.name), *states))
             name = ""
     page.rows(rows, texts=2)
@@ -191,16 +206,11 @@ def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
     )
 
 
-def _bare(quantity: str) -> str:
-    """A quantity without its unit, which stands over the column."""
-    return quantity.removesuffix(" Pa").removesuffix(" in. w.c.").removesuffix(" cfm")
-
-
 def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
     strip = feet_inches(STRIP, denominator=1)
     page.heading(f"Under suction: floor, and the {strip} along the walls")
     for condition in conditions:
-        flow = cfm(_drawn(result, condition))
+        flow = cfm(condition.air_drawn(p.name for p in result.arrangement.points))
         page.say(f"{spoken(condition.name)}, drawing {flow}:", first="  ")
         shares = zip(
             condition.coverage_area.items(), condition.coverage_perimeter.values(), strict=True
@@ -219,10 +229,10 @@ def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None
     rows: list[tuple[str, ...]] = [("", "gas undug", "off", "on", "house air")]
     for condition in conditions:
         before = condition.baseline
-        undug = "-" if before is None else _bare(cfm(before.house.from_soil))
+        undug = "-" if before is None else bare(cfm(before.house.from_soil))
         flows = (condition.house_off.from_soil, condition.house_on.from_soil)
         taken = condition.house_on.into_soil
-        shown = (_bare(cfm(flow)) for flow in (*flows, taken))
+        shown = (bare(cfm(flow)) for flow in (*flows, taken))
         rows.append((spoken(condition.name), undug, *shown))
     page.rows(rows)
     for condition in conditions:
@@ -242,10 +252,10 @@ def _rooms(page: Page, conditions: list[ConditionResult], slab: Slab) -> None:
         rows: list[tuple[str, ...]] = [("", "air", "floor", "margin", "gas off", "on")]
         for condition in conditions:
             room = condition.rooms[name]
-            margin = "-" if room.worst is None else _bare(pa(room.worst.margin))
+            margin = "-" if room.worst is None else bare(pa(room.worst.margin))
             floor = "-" if room.worst is None else percent(room.coverage_area[PASS_LINE])
-            flows = (_bare(cfm(f.from_soil)) for f in (room.entry_off, room.entry_on))
-            rows.append((spoken(condition.name), _bare(pa(room.pressure)), floor, margin, *flows))
+            flows = (bare(cfm(f.from_soil)) for f in (room.entry_off, room.entry_on))
+            rows.append((spoken(condition.name), bare(pa(room.pressure)), floor, margin, *flows))
         page.rows(rows)
         page.say(
             f"Air: above the house, Pa. Floor: share at {PASS_LINE:g} Pa of suction or more. "

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 from soilflow.air import Air
 from soilflow.layout.layout import Layout
 from soilflow.results.dataset import labelled
-from soilflow.results.solved import Baseline, ConditionResult, SoilSolution
+from soilflow.results.solved import Baseline, ConditionResult, SoilSolution, deciding
 from soilflow.results.tables import array_groups
 from soilflow.site.site import Site
 
 if TYPE_CHECKING:
     from xarray import Dataset
 
-__all__ = ["Baseline", "ConditionResult", "Result", "SoilSolution"]
+__all__ = ["Baseline", "ConditionResult", "Result", "SoilSolution", "deciding"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilflow.conditions import DESIGN
 from soilflow.flow.response import SoilResponse
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork
@@ -16,7 +17,7 @@ from soilflow.results.coverage import WorstPatch
 from soilflow.results.floor import FloorPressure
 from soilflow.results.leaks import LeakFlows, WorstOpening
 
-__all__ = ["Baseline", "ConditionResult", "RoomResult", "SoilSolution"]
+__all__ = ["Baseline", "ConditionResult", "RoomResult", "SoilSolution", "deciding"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -141,6 +142,22 @@ class ConditionResult:
     baseline: Baseline | None = None
     rooms: Mapping[str, RoomResult] = field(default_factory=dict)
 
+    def air_drawn(self, points: Iterable[str]) -> float:
+        """Air from the soil into suction points, fan on.
+
+        Parameters
+        ----------
+        points : iterable of str
+            Their names.
+
+        Returns
+        -------
+        flow : float
+            Volume at atmospheric pressure, in all. [m3/s]
+        """
+        on = self.operating_point
+        return float(sum(on.flows[on.port_names.index(name)] for name in points))
+
     @property
     def passes(self) -> bool:
         """Whether the whole floor of the house is at or beyond the pass line."""
@@ -153,3 +170,22 @@ class ConditionResult:
             f"({self.worst.x:.2f}, {self.worst.y:.2f}) m, covered {area}, "
             f"fan {self.operating_point.fan_flow:.3g} m3/s)"
         )
+
+
+def deciding(conditions: Mapping[str, ConditionResult], name: str = DESIGN) -> ConditionResult:
+    """The condition that decides whether a layout will do.
+
+    Parameters
+    ----------
+    conditions : mapping of str to ConditionResult
+        All there are.
+    name : str
+        The one that decides when it is among them; else the one with the least margin does.
+
+    Returns
+    -------
+    result : ConditionResult
+        What happens under it.
+    """
+    hardest = min(conditions.values(), key=lambda found: found.worst.margin)
+    return conditions.get(name, hardest)

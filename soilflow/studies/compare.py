@@ -11,14 +11,14 @@ from soilflow.baseline import before_digging
 from soilflow.case import Case
 from soilflow.conditions import DESIGN
 from soilflow.errors import InputError, SoilflowError
-from soilflow.flow.grid import Grid, grid_for
+from soilflow.flow.grid import Grid
 from soilflow.flow.side_by_side import Progress
 from soilflow.layout.layout import Layout
-from soilflow.results.result import Baseline, ConditionResult, SoilSolution
-from soilflow.run import run_layout, solve_soil, strip_lines
+from soilflow.results.result import Baseline, ConditionResult, SoilSolution, deciding
+from soilflow.run import grid_of, run_layout, solve_soil
 from soilflow.site.site import Site
 
-__all__ = ["Comparison", "Member", "common_grid", "compare_layouts"]
+__all__ = ["Comparison", "Member", "compare_layouts"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,8 +65,7 @@ class Member:
         result : ConditionResult
             What happens under it.
         """
-        hardest = min(self.conditions.values(), key=lambda c: c.worst.margin)
-        return self.conditions.get(condition, hardest)
+        return deciding(self.conditions, condition)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -92,13 +91,13 @@ class Comparison:
         """Members without an answer."""
         return tuple(member for member in self.members if member.failure)
 
-    def ranked(self, variant: str = "") -> tuple[Member, ...]:
-        """Members of one site, the best first.
+    def ranked(self, variant: str | None = "") -> tuple[Member, ...]:
+        """Members of one site, or all of them, the best first.
 
         Parameters
         ----------
-        variant : str
-            Name of the site variant.
+        variant : str or None
+            Name of the site variant; None takes all sites together.
 
         Returns
         -------
@@ -106,7 +105,7 @@ class Comparison:
             By worst margin in the design condition, then floor covered at 1 Pa, then less air;
             those without an answer left out.
         """
-        solved = [m for m in self.members if m.variant == variant and not m.failure]
+        solved = [m for m in self.members if variant in (None, m.variant) and not m.failure]
         return tuple(sorted(solved, key=_merit, reverse=True))
 
     @property
@@ -125,33 +124,6 @@ class Comparison:
 def _merit(member: Member) -> tuple[float, float, float]:
     found = member.judged()
     return found.worst.margin, found.coverage_area[1.0], -found.operating_point.fan_flow
-
-
-def common_grid(case: Case, layouts: Sequence[Layout], sites: Sequence[Site]) -> Grid:
-    """One grid for several layouts on several sites.
-
-    Parameters
-    ----------
-    case : Case
-        Where the resolution comes from.
-    layouts : sequence of Layout
-        All their pits are resolved.
-    sites : sequence of Site
-        All their interfaces are grid lines.
-
-    Returns
-    -------
-    grid : Grid
-        The grid.
-    """
-    held = [b for site in sites for one in layouts for b in one.held_bodies(site.slab.polygon)]
-    effects = [effect for site in sites for effect in site.effects()]
-    effects += [e for site in sites for one in layouts for e in one.effects(site.slab.polygon)]
-    lines: tuple[list[float], list[float]] = ([], [])
-    for site in sites:
-        for axis, wanted in enumerate(strip_lines(site)):
-            lines[axis].extend(wanted)
-    return grid_for(effects, held, case.resolution, extra_lines=lines)
 
 
 def compare_layouts(
@@ -191,7 +163,7 @@ def compare_layouts(
     if not chosen or not variants:
         raise InputError("nothing to compare; name a layout and a variant", field="layouts")
     cases = [case.with_variant(name) for name in variants]
-    grid = common_grid(case, chosen, [one.site for one in cases])
+    grid = grid_of(case, chosen, sites=[one.site for one in cases])
     tell = progress or (lambda done, total: None)
     total = len(cases) * len(chosen)
     tell(0, total)

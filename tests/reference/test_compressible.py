@@ -14,6 +14,7 @@ import math
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from one_fan import fans_meet_soil
 from orders import assert_order, extrapolated
 from scipy.integrate import solve_bvp
 from shapely.geometry import box
@@ -29,7 +30,6 @@ from small_soils import (
 from soilflow.air import P_ATM, pressure_from_u
 from soilflow.flow.grid import Grid, graded_edges
 from soilflow.layout.bodies import Cylinder, HeldBody, Outside
-from soilflow.operating_point import solve_operating_point
 from soilflow.results.floor import floor_response
 from soilflow.site.effects import LeaksOverArea
 
@@ -79,7 +79,7 @@ def ring(cells):
 
 
 def point_at(answer, vacuum):
-    return solve_operating_point(
+    return fans_meet_soil(
         answer.response.port_matrix,
         port_names=answer.response.ports,
         given_pressures={"pit": -vacuum, "edge": 0.0, "house": 0.0},

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 import scipy.constants as si
 from numpy.testing import assert_allclose
+from one_fan import fans_meet_soil
 
 from soilflow import data
 from soilflow.layout.drive import Drive, pipe_notes, velocities
 from soilflow.layout.fan import Fan
 from soilflow.layout.losses import friction_factor
 from soilflow.layout.pipes import DISCHARGE, Pipe, PipeTree, pipe_losses
-from soilflow.operating_point import solve_operating_point
 from soilflow.unit_tables import TABLES
 from soilflow.units import M3S_PER_CFM, M_PER_INCH, MS_PER_FPM, PA_PER_INCH_WC, parse_quantity
 
@@ -260,7 +260,7 @@ CONDUCTANCE = 1e-4  # of the soil [m3/(s Pa)]
 def straight_fan_on_soil(fan, density=RHO):
     """The fan on a pit, without pipes. Vacuum of the pit [Pa] and flow [m3/s]."""
     g = CONDUCTANCE
-    point = solve_operating_point(
+    point = fans_meet_soil(
         np.array([[g, -g], [-g, g]]),
         port_names=("A", "room"),
         given_pressures={"room": 0.0},
