@@ -40,11 +40,12 @@ __all__ = [
     "solve_soil",
 ]
 
-# Measured on two cores at 220 to 380 thousand cells (benchmarks/speed.py): per cell and port,
-# and per cell once. Estimates only. [s]
-_SECONDS_PER_CELL_AND_PORT = 5.5e-6
-_SECONDS_PER_CELL = 4e-6
-_BYTES_PER_CELL = 700.0
+# Fitted to benchmarks/tables/profile.txt and speed.txt: two cores, 180 to 250 thousand cells,
+# pictures and file included. Per cell and field, per cell once, and per run. Estimates only. [s]
+_SECONDS_PER_CELL_AND_FIELD = 0.8e-6
+_SECONDS_PER_CELL = 6e-6
+_SECONDS_AT_LEAST = 2.7
+_BYTES_PER_CELL = 800.0
 _BYTES_AT_REST = 1.8e8
 
 
@@ -57,7 +58,7 @@ class Estimate:
     cells : int
         Cells of the grid.
     ports : int
-        Unit fields to solve.
+        Suction points and what the soil leaks to.
     seconds : float
         Time on two ordinary cores. [s]
     megabytes : float
@@ -152,11 +153,14 @@ def estimate(case: Case, layout: Layout) -> Estimate:
     """
     cells = grid_of(case, [layout]).cells
     site = case.site
-    ports = len(layout.points) + 1 + len(site.outdoor_names) + len(site.room_names)
+    references = 1 + len(site.outdoor_names) + len(site.room_names)
+    ports = len(layout.points) + references
+    fields = ports + references  # those before digging too
     return Estimate(
         cells=cells,
         ports=ports,
-        seconds=2.0 + cells * (_SECONDS_PER_CELL + ports * _SECONDS_PER_CELL_AND_PORT),
+        seconds=_SECONDS_AT_LEAST
+        + cells * (_SECONDS_PER_CELL + fields * _SECONDS_PER_CELL_AND_FIELD),
         megabytes=(_BYTES_AT_REST + cells * _BYTES_PER_CELL) / 1e6,
     )
 
@@ -353,8 +357,7 @@ def _notes(
     if dead > 0.0:
         found.append(
             f"{dead / M_PER_FOOT**2:.0f} sq ft ({dead:.2f} m2) of floor has no air path below it: "
-            "it is left out "
-            "of every coverage, and no suction reaches it"
+            "it is left out of every coverage, and no suction reaches it"
         )
     for condition in conditions.values():
         found.extend(f"{condition.name}: {note}" for note in condition.operating_point.notes)

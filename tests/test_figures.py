@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from matplotlib import colormaps, rcParams
 from matplotlib.collections import QuadMesh
-from matplotlib.patches import Circle, Rectangle
+from matplotlib.patches import Rectangle
 from test_house import house, run
 
 from soilflow.output.pictures import save_check_figure, save_run_figures
-from soilflow.output.plan import FEET, METRES
+from soilflow.output.plan import FEET, METRES, PIT
 from soilflow.output.pressure_figure import plot_pressure_plan
 from soilflow.output.soil_figure import plot_soil_plan, plot_soil_section
 
@@ -46,10 +46,19 @@ def test_plans_are_true_to_scale_in_feet_or_metres(result):
         assert ax.get_aspect() == 1.0
         assert f"[{unit.name}]" in ax.get_xlabel()
         sizes[unit.name] = np.ptp(ax.get_xlim())
-        pits = [p for p in ax.patches if isinstance(p, Circle)]
+        pits = [p for p in ax.patches if p.get_gid() == PIT]
         assert len(pits) == 1
-        assert pits[0].radius * unit.metres == pytest.approx(0.2624, abs=1e-3)
+        across = pits[0].get_path().get_extents().width
+        assert 0.5 * across * unit.metres == pytest.approx(0.2624, abs=1e-3)
     assert sizes["m"] / sizes["ft"] == pytest.approx(0.3048, rel=1e-9)
+
+
+def test_a_pit_cut_by_a_wall_is_drawn_as_it_is_solved():
+    near = run(house(), 0.2)[2]
+    floor = near.site.slab.polygon.bounds
+    ax = plot_pressure_plan(near, condition="design_winter", unit=METRES)
+    (pit,) = (p for p in ax.patches if p.get_gid() == PIT)
+    assert pit.get_path().get_extents().y0 >= floor[1] - 1e-9
 
 
 def test_soil_map_shows_the_permeability_that_is_solved(result):
@@ -61,10 +70,14 @@ def test_soil_map_shows_the_permeability_that_is_solved(result):
     assert set(np.round(np.log10(shown), 9)) == set(np.round(np.log10(solved), 9))
     section = plot_soil_section(soil, result.site, at_y=3.65)
     assert section.yaxis_inverted()
-    assert any(isinstance(p, Circle) for p in section.patches)
     away = plot_soil_section(soil, result.site, at_y=1.0)
-    assert not any(isinstance(p, Circle) for p in away.patches)
     assert any(isinstance(p, Rectangle) for p in away.patches)
+    bowl, none = ([c for c in ax.collections if hasattr(c, "levels")] for ax in (section, away))
+    # the bowl is 0.2624 m deep (two buckets), drawn in feet
+    assert max(p.get_extents().y1 for p in bowl[0].get_paths()) * 0.3048 == pytest.approx(
+        0.2624, abs=2e-3
+    )
+    assert none == []
 
 
 def test_the_colour_scale_reads_in_grey():

@@ -10,17 +10,26 @@ import numpy as np
 from shapely.geometry import MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from soilflow.layout.bodies import Ball, Brick, Cylinder, OnLine
 from soilflow.layout.layout import Layout
+from soilflow.layout.outlines import outline_of
 from soilflow.output.leak_words import leak_marks
 from soilflow.site.site import Site
 from soilflow.units import M_PER_FOOT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.patches import Patch
 
-__all__ = ["FEET", "METRES", "PlanUnit", "draw_house", "draw_points", "fill_area", "frame_plan"]
+__all__ = [
+    "CONCRETE",
+    "FEET",
+    "METRES",
+    "PIT",
+    "PlanUnit",
+    "draw_house",
+    "draw_points",
+    "fill_area",
+    "frame_plan",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +53,15 @@ METRES = PlanUnit(name="m", metres=1.0)
 
 _INK = "#1b1b1b"
 _OUTLINE: dict[str, Any] = {"facecolor": "none", "edgecolor": _INK}
+# Paler than the middle of any colour scale, and hatched: no field looks like it.
+CONCRETE: dict[str, Any] = {
+    "facecolor": "#e9e4da",
+    "edgecolor": "0.35",
+    "hatch": "////",
+    "linewidth": 0.8,
+}
+_LINES = ("edgecolor", "linewidth", "linestyle", "zorder")
+PIT = "pit"  # how pits are found again among what is drawn
 _NAME = "name beside a mark"
 _SMALL = 0.5  # a mark narrower than this has its name beside it [m]
 _PAPER = {"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
@@ -76,7 +94,7 @@ def fill_area(ax: Axes, area: BaseGeometry, unit: PlanUnit, **style: object) -> 
         ax.add_patch(PathPatch(Path.make_compound_path(*loops), **style))
 
 
-def draw_house(ax: Axes, site: Site, unit: PlanUnit) -> None:
+def draw_house(ax: Axes, site: Site, unit: PlanUnit, *, over_field: bool = False) -> None:
     """Walls and the outlines of what lies under the floor.
 
     Parameters
@@ -87,14 +105,18 @@ def draw_house(ax: Axes, site: Site, unit: PlanUnit) -> None:
         What is there.
     unit : PlanUnit
         Length unit of the axes.
+    over_field : bool
+        Leave out hatching and the names of areas, so that a field below stays readable.
     """
     floor = site.slab.polygon
     wall = site.walls.outer_face(floor).difference(floor)
-    fill_area(ax, wall, unit, facecolor="0.55", edgecolor=_INK, linewidth=0.8, zorder=4)
+    fill_area(ax, wall, unit, **CONCRETE, zorder=4)
     fill_area(ax, floor, unit, facecolor="none", edgecolor=_INK, linewidth=1.2, zorder=4)
     if site.slab.outline is not floor:
         fill_area(ax, site.slab.outline, unit, **_OUTLINE, linewidth=0.6, zorder=5)
     for area, name, style in (*_below(site), *leak_marks(site)):
+        if over_field:
+            name, style = "", {key: style[key] for key in _LINES if key in style}
         if "hatch" not in style:
             wide = 0.8 + style["linewidth"]
             fill_area(ax, area, unit, facecolor="none", edgecolor="white", linewidth=wide, zorder=3)
@@ -107,8 +129,9 @@ def draw_house(ax: Axes, site: Site, unit: PlanUnit) -> None:
     for footing in site.footings:
         # a footing without thickness is drawn as a thin one
         area = footing.plan() if footing.thickness else footing.plan().buffer(0.02)
-        fill_area(ax, area, unit, facecolor="0.55", edgecolor=_INK, linewidth=0.8, zorder=4)
-        _label(ax, area.representative_point(), footing.name, unit)
+        fill_area(ax, area, unit, **CONCRETE, zorder=4)
+        if not over_field:
+            _label(ax, area.representative_point(), footing.name, unit)
     if site.random_soil is not None:
         note = f"soil varies at random, draw {site.random_soil.seed}"
         ax.text(0.01, 0.01, note, transform=ax.transAxes, fontsize=7, style="italic", bbox=_PAPER)
@@ -178,12 +201,10 @@ def draw_points(
     if figure is not None:
         figure.draw_without_rendering()  # once: names are measured where they will stand
     for point in layout.points:
-        patch = _pit_outline(point.pit.body(point.x, point.y, site.slab.polygon), m)
-        if patch is not None:
-            patch.set(facecolor="white", edgecolor=_INK, linewidth=1.4, zorder=7)
-            if point.capped:
-                patch.set(linestyle="--")
-            ax.add_patch(patch)
+        outline = outline_of(point.pit.body(point.x, point.y, site.slab.polygon))
+        dashes = "--" if point.capped else "-"
+        style = {**_OUTLINE, "facecolor": "white", "linewidth": 1.4, "linestyle": dashes}
+        fill_area(ax, outline, unit, **style, zorder=7, gid=PIT)
         ax.plot(point.x / m, point.y / m, marker="+", color=_INK, markersize=5, zorder=8)
         _name_beside(ax, point.x, point.y, point.name, middle, unit, weight="bold")
     for name, (x, y) in holes.items():
@@ -198,19 +219,6 @@ def draw_points(
             zorder=8,
         )
         _name_beside(ax, x, y, name, middle, unit, weight="normal")
-
-
-def _pit_outline(body: Ball | Brick | Cylinder | OnLine, m: float) -> Patch | None:
-    """Outline of a pit in plan, in units of ``m`` metres; a drain has none of its own."""
-    from matplotlib.patches import Circle, Rectangle
-
-    if isinstance(body, OnLine):
-        return None
-    if isinstance(body, Ball | Cylinder):
-        return Circle((body.centre[0] / m, body.centre[1] / m), body.radius / m)
-    low, high = body.low, body.high
-    width, depth = (high[0] - low[0]) / m, (high[1] - low[1]) / m
-    return Rectangle((low[0] / m, low[1] / m), width, depth)
 
 
 def _name_beside(

@@ -88,7 +88,7 @@ def plot_pressure_plan(
         )
     if scale:
         draw_scale(cast("Figure", ax.figure), [ax])
-    draw_house(ax, result.site, unit)
+    draw_house(ax, result.site, unit, over_field=True)
     frame_plan(ax, result.site, unit)
     draw_points(ax, result.arrangement, result.site, result.hole_places, unit)
     worst = found.worst

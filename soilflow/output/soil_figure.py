@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.flow.soil_map import SoilMap
-from soilflow.layout.bodies import Ball, Body, Brick
+from soilflow.layout.bodies import Body
 from soilflow.layout.layout import Layout
-from soilflow.output.plan import FEET, PlanUnit, draw_house, draw_points, frame_plan
+from soilflow.output.plan import CONCRETE, FEET, PlanUnit, draw_house, draw_points, frame_plan
 from soilflow.site.site import Site
 
 if TYPE_CHECKING:
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.colors import LogNorm
 
 __all__ = ["plot_soil_plan", "plot_soil_section"]
+
+_NO_AIR = "black"  # soil that lets no air through, and nothing else
 
 
 def _decades(soil: SoilMap) -> LogNorm:
@@ -28,6 +30,11 @@ def _decades(soil: SoilMap) -> LogNorm:
     values = soil.horizontal[soil.air]
     low, high = np.floor(np.log10(values.min())), np.ceil(np.log10(values.max()))
     return LogNorm(10.0**low, 10.0 ** max(high, low + 1.0))
+
+
+def _shown(soil: SoilMap) -> NDArray[np.float64]:
+    """Permeability where there is soil with air, dug-out cells as before digging. [m2]"""
+    return np.where(soil.air | (soil.cavity >= 0), soil.horizontal, np.nan)
 
 
 def _paint(
@@ -75,10 +82,10 @@ def plot_soil_plan(
     """
     ax = _axes(ax)
     top = soil.top_layer
-    values = np.where(soil.air[:, :, top], soil.horizontal[:, :, top], np.nan)
+    values = _shown(soil)[:, :, top]
     m = unit.metres
     _paint(ax, soil.grid.x / m, soil.grid.y / m, values, _decades(soil))
-    ax.set_facecolor("0.8")
+    ax.set_facecolor(_NO_AIR)
     draw_house(ax, site, unit)
     frame_plan(ax, site, unit)
     draw_points(ax, layout, site, holes or {}, unit)
@@ -118,21 +125,22 @@ def plot_soil_section(
 
     ax = _axes(ax)
     row = int(np.clip(np.searchsorted(soil.grid.y, at_y) - 1, 0, soil.grid.shape[1] - 1))
-    values = np.where(soil.air[:, row], soil.horizontal[:, row], np.nan)
+    values = _shown(soil)[:, row]
     m = unit.metres
     _paint(ax, soil.grid.x / m, soil.grid.z / m, values, _decades(soil))
-    ax.set_facecolor("0.6")
+    ax.set_facecolor(_NO_AIR)
+    solid = ~soil.air & (soil.cavity < 0) & (soil.horizontal > 0.0)
+    _fill_cells(ax, soil.grid.x / m, soil.grid.z / m, solid[:, row], CONCRETE["facecolor"])
     for item in soil.held:
-        _dug_out(ax, item.body, at_y, m)
+        _dig_out(ax, item.body, at_y, m)
     _clear_sky(ax, site, m)
+    _draw_gap(ax, soil, row, m)
     x0, _, x1, _ = site.slab.polygon.bounds
     slab = Rectangle(
         (x0 / m, -site.slab.thickness / m),
         (x1 - x0) / m,
         site.slab.thickness / m,
-        facecolor="0.35",
-        edgecolor="black",
-        linewidth=0.8,
+        **CONCRETE,
         zorder=5,
     )
     ax.add_patch(slab)
@@ -143,9 +151,10 @@ def plot_soil_section(
     ax.set_ylim(deepest / m, -(max(site.walls.grade, site.slab.thickness) + 0.1) / m)
     ax.set_xlabel(f"east [{unit.name}]")
     ax.set_ylabel(f"depth below slab [{unit.name}]")
+    gap = "; the white line is a gap" if (soil.sheet[:, row] > 0.0).any() else ""
     ax.set_title(
-        f"Section looking north, {at_y / m:.1f} {unit.name} from the south wall, depth stretched: "
-        "grey is concrete, white is air",
+        f"Section looking north, {at_y / m:.1f} {unit.name} from the south wall, depth stretched:\n"
+        f"pale is concrete, white is air, black lets none through{gap}",
         fontsize=10,
     )
     return ax
@@ -162,19 +171,38 @@ def _clear_sky(ax: Axes, site: Site, m: float) -> None:
         ax.add_patch(sky)
 
 
-def _dug_out(ax: Axes, body: Body, at_y: float, m: float) -> None:
-    """The outline a pit shows in the section."""
-    from matplotlib.patches import Circle, Rectangle
+def _fill_cells(
+    ax: Axes,
+    x: NDArray[np.float64],
+    z: NDArray[np.float64],
+    cells: NDArray[np.bool_],
+    colour: str,
+) -> None:
+    """Cells of the map in one colour: what is solved, not what was meant."""
+    from matplotlib.colors import ListedColormap
 
-    style: dict[str, Any] = {"facecolor": "white", "edgecolor": "black", "lw": 1.2, "zorder": 2}
-    if isinstance(body, Ball):
-        across = body.radius**2 - (at_y - body.centre[1]) ** 2
-        if across > 0.0:
-            centre = body.centre[0] / m, body.centre[2] / m
-            ax.add_patch(Circle(centre, np.sqrt(across) / m, **style))
-    elif isinstance(body, Brick) and body.low[1] < at_y < body.high[1]:
-        size = (body.high[0] - body.low[0]) / m, (body.high[2] - body.low[2]) / m
-        ax.add_patch(Rectangle((body.low[0] / m, body.low[2] / m), *size, **style))
+    shown = np.where(cells, 0.0, np.nan)
+    ax.pcolormesh(x, z, shown.T, cmap=ListedColormap([colour]), shading="flat", rasterized=True)
+
+
+def _dig_out(ax: Axes, body: Body, at_y: float, m: float) -> None:
+    """What the section shows of a body: its own shape, as walls and slab leave it."""
+    spans = body.refinement()
+    if not spans or not spans[1][0] < at_y < spans[1][1]:
+        return
+    x, z = (np.linspace(spans[axis][0] - 0.05, spans[axis][1] + 0.05, 400) for axis in (0, 2))
+    inside = body.contains(x[:, None], np.full((1, 1), at_y), z[None, :])
+    shown = (x / m, z / m, inside.astype(float).T)
+    ax.contourf(*shown, levels=[0.5, 1.5], colors=["white"], zorder=2)
+    ax.contour(*shown, levels=[0.5], colors=["black"], linewidths=1.2, zorder=2)
+
+
+def _draw_gap(ax: Axes, soil: SoilMap, row: int, m: float) -> None:
+    """A line under the slab wherever there is a gap; true to length, not to height."""
+    x = soil.grid.x / m
+    (where,) = np.nonzero(soil.sheet[:, row] > 0.0)
+    for colour, width in (("black", 4.0), ("white", 2.5)):
+        ax.hlines(np.zeros(where.size), x[where], x[where + 1], colour, linewidth=width, zorder=6)
 
 
 def _axes(ax: Axes | None) -> Axes:
