@@ -29,10 +29,12 @@ from soilflow.site import (
     FoundationWalls,
     Ground,
     MoistZone,
+    Opening,
     PerimeterBand,
     SettledGap,
     Site,
     Slab,
+    SoilField,
     SoilLayer,
     Yard,
 )
@@ -102,6 +104,35 @@ class Turn(NamedTuple):
         [there] = [s for s in SIDES if facing[s] == self.place(*facing[name])]
         return there
 
+    def noun(self, noun, slab, turned):
+        """A thing of a site, with its places, walls and side turned."""
+        fields = {
+            name: how(getattr(noun, name))
+            for name, how in (
+                ("corners", self.corners),
+                ("hole", self.corners),
+                ("points", self.corners),
+                ("walls", lambda names: self.walls(names, slab, turned)),
+                ("side", lambda side: self.side(side) if side else ""),
+            )
+            if hasattr(noun, name) and name in {f.name for f in dataclasses.fields(noun)}
+        }
+        if isinstance(noun, SoilField):
+            fields = self.raster(noun)
+        elif isinstance(noun, Opening):
+            fields["x"], fields["y"] = self.place(noun.x, noun.y)
+        return dataclasses.replace(noun, **fields)
+
+    def raster(self, field):
+        """Nodes and values of a soil field."""
+        x, y = (field.y, field.x) if self.swap else (field.x, field.y)
+        values = self.field(np.asarray(field.multipliers))
+        return {
+            "x": tuple(self.east * v for v in x)[:: self.east],
+            "y": tuple(self.north * v for v in y)[:: self.north],
+            "multipliers": tuple(tuple(tuple(column) for column in row) for row in values.tolist()),
+        }
+
     def pit(self, pit):
         if self.swap and isinstance(pit, BoxPit):
             return dataclasses.replace(pit, length=pit.width, width=pit.length)
@@ -127,6 +158,10 @@ class House(NamedTuple):
     def held(self) -> tuple[HeldBody, ...]:
         return held_bodies(self.site.slab, self.points)
 
+    def effects(self):
+        water = Layout(name="all", points=self.points).effects(self.site.slab.polygon)
+        return (*self.site.effects(), *water)
+
     def changed(self, **nouns) -> House:
         return self._replace(site=dataclasses.replace(self.site, **nouns))
 
@@ -135,33 +170,15 @@ class House(NamedTuple):
         site = self.site
         slab = dataclasses.replace(site.slab, corners=turn.corners(site.slab.corners))
 
-        def with_corners(nouns, *fields):
-            return tuple(
-                dataclasses.replace(n, **{f: turn.corners(getattr(n, f)) for f in fields})
-                for n in nouns
-            )
+        def anew(noun):
+            return turn.noun(noun, site.slab, slab)
 
-        def with_walls(nouns):
-            return tuple(
-                dataclasses.replace(n, walls=turn.walls(n.walls, site.slab, slab)) for n in nouns
-            )
-
-        turned = dataclasses.replace(
-            site,
-            slab=slab,
-            bands=with_walls(site.bands),
-            joints=with_walls(site.joints),
-            moist_zones=with_corners(site.moist_zones, "corners"),
-            gaps=with_corners(site.gaps, "corners", "hole"),
-            yards=tuple(
-                dataclasses.replace(
-                    y,
-                    side=turn.side(y.side) if y.side else "",
-                    corners=turn.corners(y.corners),
-                )
-                for y in site.yards
-            ),
-        )
+        groups = {
+            f.name: tuple(anew(noun) for noun in value) if isinstance(value, tuple) else anew(value)
+            for f in dataclasses.fields(site)
+            if (value := getattr(site, f.name)) is not None
+        }
+        turned = dataclasses.replace(site, **(groups | {"slab": slab}))
         points = []
         for point in self.points:
             x, y = turn.place(point.x, point.y)
@@ -173,16 +190,24 @@ class House(NamedTuple):
 
     def answer(self, grid: Grid | None = None) -> Answer:
         grid = self.grid() if grid is None else grid
-        return solved(build_soil_map(grid, self.site.effects(), self.held()))
+        return solved(build_soil_map(grid, self.effects(), self.held()))
 
 
 def common_grid(*houses: House) -> Grid:
     """A grid with the lines and the refinement of several houses."""
-    effects = [effect for house in houses for effect in house.site.effects()]
+    effects = [effect for house in houses for effect in house.effects()]
     held = [body for house in houses for body in house.held()]
     grid = grid_for(effects, held, VERY_ROUGH)
-    assert grid.cells <= MOST_CELLS, grid
+    assert grid.cells <= MOST_CELLS * (1 + crowd(houses)), grid
     return grid
+
+
+def crowd(houses):
+    """How many things, beyond those of a plain house, draw lines on the grid."""
+    plain = {"slab", "walls", "ground", "bands", "backfill", "moist_zones", "gaps", "joints"}
+    extra = [f.name for f in dataclasses.fields(Site) if f.name not in plain | {"yards"}]
+    found = (getattr(house.site, name) for house in houses for name in extra)
+    return sum(len(v) if isinstance(v, tuple) else v is not None for v in found)
 
 
 def solved(soil, viscosity=MU) -> Answer:
@@ -316,12 +341,8 @@ def gaps(draw, width, depth, floor):
         taper=taper,
         contact_fraction=draw(st.sampled_from([0.0, 0.0, 0.3])),
     )
-    plan = gap.plan(floor)
-    return (
-        gap
-        if plan.area > 0.0 and "Polygon" in plan.geom_type
-        else dataclasses.replace(gap, corners=None, hole=None)
-    )
+    whole = dataclasses.replace(gap, corners=None, hole=None)
+    return whole if gap.plan(floor).is_empty else gap
 
 
 def zones(width, depth, wetness):

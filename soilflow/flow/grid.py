@@ -210,10 +210,9 @@ def graded_edges(
         Increasing. [m]
     """
     wanted = sorted(set(lines))
-    kept = [wanted[0]]
-    for line in wanted[1:]:
-        if line - kept[-1] > _SAME:
-            kept.append(line)
+    together = np.split(wanted, np.flatnonzero(np.diff(wanted) > _SAME) + 1)
+    # midway, so that a mirrored house has mirrored lines
+    kept = [0.5 * float(lines[0] + lines[-1]) for lines in together]
     pieces = [np.array(kept[:1])]
     rate = np.log(growth)
     for a, b in itertools.pairwise(kept):

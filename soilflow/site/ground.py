@@ -18,7 +18,7 @@ from soilflow.site.effects import (
     Prism,
     SetsPermeability,
 )
-from soilflow.site.plan import footprint_polygon
+from soilflow.site.plan import footprint_polygon, only_area
 from soilflow.soil import cubic_law_transmissivity
 from soilflow.units import Coordinate, Depth, Fraction, Length, Permeability, check_fields
 
@@ -189,7 +189,7 @@ class SettledGap:
             whole = footprint_polygon(self.corners).intersection(footprint)
         if self.hole is not None:
             whole = whole.difference(footprint_polygon(self.hole))
-        return whole
+        return only_area(whole)
 
     def aperture_map(
         self, plan: BaseGeometry, x: NDArray[np.float64], y: NDArray[np.float64]

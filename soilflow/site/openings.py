@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from soilflow.air import Air
 from soilflow.errors import InputError
 from soilflow.site.effects import Effect, LeaksOverArea
-from soilflow.site.plan import footprint_polygon
+from soilflow.site.plan import footprint_polygon, only_area
 from soilflow.site.rooms import ROUNDING, Room, plans_by_room, room_above
 from soilflow.site.slab import Slab
 from soilflow.units import Area, Coordinate, Flow, Length, Vacuum, check_fields
@@ -197,7 +197,7 @@ def floor_effects(
         # subtracting nothing would cost the outline its own first corner
         body = plan if soil.is_empty and holes.is_empty else plan.difference(soil.union(holes))
         found.extend(slab.effects(body, name, own.get(name)))
-        open_ = plan.intersection(soil)
+        open_ = only_area(plan.intersection(soil))
         if open_.area > ROUNDING:
             found.append(
                 LeaksOverArea(plan=open_, depth=0.0, leakance=math.inf, reference=name, hole=True)

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
 from soilflow.site.effects import HOUSE, OUTDOORS
-from soilflow.site.plan import footprint_polygon
+from soilflow.site.plan import footprint_polygon, only_area
 from soilflow.units import Coordinate, Permeability, check_fields
 
 __all__ = ["FLOORS", "ROUNDING", "Room", "pieces_along", "plans_by_room", "room_above"]
@@ -117,7 +117,10 @@ def plans_by_room(
     if not rooms:
         return ((HOUSE, floor),)
     own = floor.difference(union_all([room.plan for room in rooms]))
-    parts = [(HOUSE, own), *((room.name, floor.intersection(room.plan)) for room in rooms)]
+    parts = [
+        (HOUSE, own),
+        *((room.name, only_area(floor.intersection(room.plan))) for room in rooms),
+    ]
     return tuple((name, plan) for name, plan in parts if plan.area > ROUNDING)
 
 

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
 from soilflow.site.effects import HOUSE, OUTDOORS, LeaksOverArea
-from soilflow.site.plan import outline_polygon
+from soilflow.site.plan import only_area, outline_polygon
 from soilflow.units import Coordinate, check_fields
 
 __all__ = ["SIDES", "Yard", "yard_effects"]
@@ -99,7 +99,7 @@ def yard_effects(outer: Polygon, grade: float, yards: Sequence[Yard]) -> tuple[L
     left = box(x0 - _FAR, y0 - _FAR, x1 + _FAR, y1 + _FAR).difference(outer)
     parts: list[tuple[str, BaseGeometry]] = []
     for yard in reversed(yards):
-        mine = yard.plan(outer).intersection(left)
+        mine = only_area(yard.plan(outer).intersection(left))
         left = left.difference(mine)
         parts.append((yard.name, mine))
     return tuple(
