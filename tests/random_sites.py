@@ -341,8 +341,14 @@ def gaps(draw, width, depth, floor):
         taper=taper,
         contact_fraction=draw(st.sampled_from([0.0, 0.0, 0.3])),
     )
-    whole = dataclasses.replace(gap, corners=None, hole=None)
-    return whole if gap.plan(floor).is_empty else gap
+    plan = gap.plan(floor)
+    if plan.geom_type != "Polygon" or plan.is_empty:
+        return dataclasses.replace(gap, corners=None, hole=None)
+    if corners is None:
+        return gap
+    # what is drawn past the walls is cut off, as a user would
+    within = footprint_polygon(corners).intersection(floor)
+    return dataclasses.replace(gap, corners=tuple(within.exterior.coords[:-1]))
 
 
 def zones(width, depth, wetness):

@@ -414,10 +414,18 @@ def test_a_whole_drain_makes_the_pit_on_it_a_large_one():
     tap, middle = found("drain_loop", "on the drain"), found("drain_loop", "in the middle")
     assert tap.worst.margin > 20.0
     assert cfm(tap) > 11.0 * cfm(middle)  # the ring by hand; the leaks beside it only add
+    riser = found("drain_loop", "riser into the drain")
+    assert_allclose(cfm(riser), cfm(tap), rtol=0.03)
+    assert_allclose(riser.worst.margin, tap.worst.margin, rtol=0.03)
     assert not middle.passes
     assert middle.coverage_perimeter[1.0] < 0.05
-    for layout in ("on the drain", "in the middle", "on the drain, high-suction fan"):
-        assert not found("drain_loop", layout, "no_drain").passes
+    for layout in (
+        "on the drain",
+        "riser into the drain",
+        "in the middle",
+        "on the drain, high-suction fan",
+    ):
+        assert not found("drain_loop", layout, "silted_drain").passes
     broken = found("drain_loop", "on the drain", "broken_drain")
     assert 0.0 < broken.worst.margin < 0.2 * tap.worst.margin
     wide = found("drain_loop", "on the drain", "wide_joint")

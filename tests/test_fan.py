@@ -100,7 +100,9 @@ def test_continuation_is_a_straight_line_without_a_step():
 @pytest.mark.parametrize("flow", [-0.001, 0.0901])
 def test_outside_the_points_stops_or_warns(flow):
     assert not in_range(FAN, flow)
-    with pytest.raises(OutOfRangeError, match=r"'attic' was asked at .*0 to 0\.09 m3/s"):
+    with pytest.raises(
+        OutOfRangeError, match=r"\"attic\" is asked for .* 0 to 191 cfm \(0\.09 m3/s\)"
+    ):
         static_pressure(FAN, flow, density=1.204)
     with pytest.raises(OutOfRangeError):
         fan_power(FAN, flow, density=1.204)

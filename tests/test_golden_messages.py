@@ -6,8 +6,11 @@ These are our own words, kept so that a change of wording is seen and read again
 import pytest
 from tiny_house import TEXT
 
-from soilflow.errors import CaseError
-from soilflow.files import parse_case
+from soilflow.errors import CaseError, SoilflowError
+from soilflow.files import parse_case, read_case
+from soilflow.files.result_hdf5 import write_result
+from soilflow.output.printout import print_result
+from soilflow.run import run_layout
 
 # what is wrong, what is written in the good case, what stands there instead, what is said
 GOLDEN = [
@@ -108,6 +111,14 @@ GOLDEN = [
             'house.toml:21: gaps[0].corners: the gap "g" does not lie under the floor',
         ],
         id="gap that is not under the floor",
+    ),
+    pytest.param(
+        "[[joints]]",
+        '[[gaps]]\nname = "g"\ncorners = [["8 ft","0 ft"],["13 ft","0 ft"],["13 ft","4 ft"],["8 ft","4 ft"]]\naperture = "1 mm"\n[[joints]]',
+        [
+            'house.toml:21: gaps[0].corners: the gap "g" reaches 0.305 m past the inner face of the walls; under a wall the slab does not settle: end it at the face',
+        ],
+        id="gap under a wall",
     ),
     pytest.param(
         "[[joints]]",
@@ -217,6 +228,53 @@ def test_a_bad_file_gets_one_clear_line_per_mistake(good, bad, said):
     with pytest.raises(CaseError) as caught:
         parse_case(text, file="house.toml")
     assert [str(mistake) for mistake in caught.value.mistakes] == said
+
+
+SHORT_CURVE = """
+[fan]
+name = "f"
+flows = ["0 cfm", "0.2 cfm"]
+static_pressures = ["2 in. w.c.", "1.9 in. w.c."]
+[slab]
+"""
+# what only solving finds out: what to write in the good case, and the whole of what is said
+WHILE_SOLVING = [
+    pytest.param(
+        {'fan = "high-suction"\n': "", "[slab]\n": SHORT_CURVE},
+        'the fan "f" is asked for 1.12 cfm (0.0005277 m3/s) and its curve runs from 0 to 0.2 cfm (9.439e-05 m3/s); give more points of it, or take another fan',
+        id="flow off the curve",
+    ),
+]
+
+
+@pytest.mark.parametrize(("changes", "said"), WHILE_SOLVING)
+def test_what_cannot_be_solved_gets_one_clear_line(changes, said):
+    text = TEXT
+    for good, bad in changes.items():
+        assert good in text
+        text = text.replace(good, bad, 1)
+    with pytest.raises(SoilflowError) as caught:
+        run_layout(parse_case(text, file="house.toml"))
+    assert str(caught.value) == said
+
+
+def test_a_result_given_as_a_case(tmp_path):
+    path = tmp_path / "house.h5"
+    write_result(run_layout(parse_case(TEXT), baseline=False), TEXT, path)
+    with pytest.raises(CaseError) as caught:
+        read_case(path)
+    assert str(caught.value) == (
+        f"{path}:1: an HDF5 file, such as a result; a case is a text file in TOML"
+    )
+
+
+def test_nothing_that_lets_air_in_is_an_answer_that_says_so():
+    """Soil, slab and joint all tight: full suction in the pit, and nothing beyond it."""
+    text = TEXT.replace('"1e-16 m2"', '"1e-18 m2"').replace('"1e-11 m2"', '"1e-18 m2"', 1)
+    case = parse_case(text.replace('aperture = "0.3 mm"', 'aperture = "0 mm"', 1))
+    said = " ".join(print_result(run_layout(case), case).split())
+    assert "Under 98 % of it there is no air path: no suction gets there, whatever the fan." in said
+    assert said.startswith("READ THIS FIRST: the suction points draw under 0.01 cfm")
 
 
 def test_there_are_twenty():

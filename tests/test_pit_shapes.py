@@ -213,7 +213,11 @@ points = [["1 ft", "1 ft"], ["11 ft", "1 ft"], ["11 ft", "8 ft"]]
 depth = "8 in"
 diameter = "4 in"
 """
-ON_TILE = with_pit('{shape = "drain", line = "tile"}').replace("[[joints]]", TILE + "[[joints]]")
+ON_TILE = (
+    with_pit('{shape = "drain", line = "tile"}')
+    .replace("[[joints]]", TILE + "[[joints]]")
+    .replace('y = "3 ft"', 'y = "1 ft"', 1)
+)
 
 
 def test_a_point_on_a_drain():
@@ -243,6 +247,9 @@ def test_drains_that_cannot_be_drawn_on():
     missing = refusal(ON_TILE.replace('line = "tile"', 'line = "tiles"'))
     assert 'no drain "tiles" on this site; it has "tile"' in missing.message
     assert missing.field == "layouts[0].points[0].pit"
+    beside = refusal(ON_TILE.replace('x = "3 ft"\ny = "1 ft"', 'x = "3 ft"\ny = "3 ft"', 1))
+    assert 'stands 1 ft 10 in (0.56 m) beside the drain "tile"' in beside.message
+    assert "put it at x = 3 ft (0.91 m), y = 1 ft (0.30 m)" in beside.message
     opened = refusal(ON_TILE.replace('diameter = "4 in"', 'diameter = "4 in"\nopen_to = "house"'))
     assert 'is open to "house"' in opened.message
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from shapely.geometry import Point
+from shapely.ops import nearest_points
+
 from soilflow.layout.bodies import Body, HeldBody
 from soilflow.layout.digging_advice import what_fits
-from soilflow.layout.layout import Layout
+from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.outlines import outline_of
 from soilflow.layout.pits import OnConductor, Pit
 from soilflow.layout.undermining import Footing, Footings, lowest_margin, said_length
@@ -18,6 +21,9 @@ __all__ = ["DiggingFault", "digging_bounds", "digging_faults", "drain_faults", "
 
 # A pit may touch the line; less than this is rounding. [m]
 _ROUNDING = 1e-6
+# How far beside a drain a riser can reach it through its own hole: an arm under the slab (chosen
+# by the project). [m]
+_REACH = 0.3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,7 +139,7 @@ def drain_faults(
     found = []
     for i, point in enumerate(layout.points):
         if isinstance(point.pit, OnConductor):
-            message = _drain_complaint(point.pit.line, by_name)
+            message = _drain_complaint(point, point.pit.line, by_name)
         else:
             message = next(
                 (
@@ -149,7 +155,7 @@ def drain_faults(
     return tuple(found)
 
 
-def _drain_complaint(line: str, by_name: Mapping[str, LineConductor]) -> str:
+def _drain_complaint(point: SuctionPoint, line: str, by_name: Mapping[str, LineConductor]) -> str:
     if line not in by_name:
         have = ", ".join(f'"{name}"' for name in by_name) or "none"
         return f'no drain "{line}" on this site; it has {have}'
@@ -157,6 +163,15 @@ def _drain_complaint(line: str, by_name: Mapping[str, LineConductor]) -> str:
         return (
             f'the drain "{line}" is open to "{open_to}" and has its pressure; a point can draw on '
             "it once it is closed: leave out open_to"
+        )
+    course, riser = by_name[line].line, Point(point.x, point.y)
+    away = course.distance(riser) - 0.5 * by_name[line].width
+    if away > _REACH:
+        there = nearest_points(course, riser)[0]
+        return (
+            f'the riser "{point.name}" stands {said_length(away)} beside the drain "{line}" it '
+            f"draws on, more than {said_length(_REACH)}; put it at x = {said_length(there.x)}, "
+            f"y = {said_length(there.y)}, or dig a pit of its own"
         )
     return ""
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from soilflow.data import fan_classes, lookup_word
 from soilflow.errors import InputError, OutOfRangeError, SoilflowWarning
+from soilflow.quantity_text import format_trade
 from soilflow.units import Density, Flow, Power, Ratio, Vacuum, check_fields
 
 __all__ = [
@@ -246,14 +247,10 @@ def in_range(fan: Fan, flow: float) -> bool:
 def _refuse_outside(fan: Fan, flow: float, extrapolate: bool) -> None:
     if in_range(fan, flow):
         return
-    message = (
-        f"fan {fan.name!r} was asked at {flow:.6g} m3/s, its points run from 0 to "
-        f"{fan.free_air_flow:.6g} m3/s"
-    )
+    asked, most = (f"{format_trade(q, 'flow')} ({q:.4g} m3/s)" for q in (flow, fan.free_air_flow))
+    message = f'the fan "{fan.name}" is asked for {asked} and its curve runs from 0 to {most}'
     if not extrapolate:
-        raise OutOfRangeError(
-            f"{message}; give more points, take another fan, or allow extrapolation"
-        )
+        raise OutOfRangeError(f"{message}; give more points of it, or take another fan")
     warnings.warn(f"{message}: extrapolated", SoilflowWarning, stacklevel=3)
 
 

@@ -139,6 +139,12 @@ def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
     page.say(f"{there} over {feet_inches(PATCH, denominator=1)} square", first="  ")
     line = f"{PASS_LINE:g} Pa ({wc(PASS_LINE)})"
     page.say(f"Pass line: suction of {line}, averaged over any such square.")
+    dead = condition.floor.no_air_area / slab.polygon.area
+    if dead > 0.005:
+        page.say(
+            f"All this is about the floor that air can reach. Under {100.0 * dead:.0f} % of it "
+            "there is no air path: no suction gets there, whatever the fan."
+        )
 
 
 def _suction_points(page: Page, result: Result, conditions: list[ConditionResult]) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import Polygon, box
+from shapely.geometry import Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
@@ -190,6 +190,21 @@ class SettledGap:
         if self.hole is not None:
             whole = whole.difference(footprint_polygon(self.hole))
         return only_area(whole)
+
+    def past_floor(self, footprint: BaseGeometry) -> float:
+        """How far its corners lie beyond the floor.
+
+        Parameters
+        ----------
+        footprint : shapely geometry
+            Inner wall faces. [m]
+
+        Returns
+        -------
+        distance : float
+            That of the farthest corner; 0 for a gap that states none. [m]
+        """
+        return max((Point(c).distance(footprint) for c in self.corners or ()), default=0.0)
 
     def aperture_map(
         self, plan: BaseGeometry, x: NDArray[np.float64], y: NDArray[np.float64]

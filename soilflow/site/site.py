@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from shapely import union_all
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
@@ -130,6 +131,13 @@ class Site:
             if gap.plan(floor).is_empty:
                 raise InputError(
                     f'the gap "{gap.name}" does not lie under the floor', field=f"gaps[{i}].corners"
+                )
+            past = gap.past_floor(union_all([floor, self.slab.outline]))
+            if past > 1e-6:
+                raise InputError(
+                    f'the gap "{gap.name}" reaches {past:.3g} m past the inner face of the walls; '
+                    "under a wall the slab does not settle: end it at the face",
+                    field=f"gaps[{i}].corners",
                 )
         near = self.walls.outer_face(floor).buffer(30.0)
         for group, what in (("moist_zones", "moist zone"), ("patches", "patch")):
