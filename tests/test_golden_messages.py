@@ -260,7 +260,8 @@ def test_what_cannot_be_solved_gets_one_clear_line(changes, said):
 
 def test_a_result_given_as_a_case(tmp_path):
     path = tmp_path / "house.h5"
-    write_result(run_layout(parse_case(TEXT), baseline=False), TEXT, path)
+    case = parse_case(TEXT)
+    write_result(run_layout(case, baseline=False), case, TEXT, path)
     with pytest.raises(CaseError) as caught:
         read_case(path)
     assert str(caught.value) == (
