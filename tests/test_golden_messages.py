@@ -265,7 +265,7 @@ def test_a_result_given_as_a_case(tmp_path):
     with pytest.raises(CaseError) as caught:
         read_case(path)
     assert str(caught.value) == (
-        f"{path}:1: an HDF5 file, such as a result; a case is a text file in TOML"
+        f"{path}: an HDF5 file, such as a result; a case is a text file in TOML"
     )
 
 
