@@ -1,0 +1,514 @@
+"""A solved house whose joints and cracks can be opened and closed piece by piece."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.case import Case
+from soilflow.conditions import DESIGN, Condition
+from soilflow.errors import InputError
+from soilflow.flow.grid import COARSE, Grid, Resolution
+from soilflow.flow.leak_update import LeakFields, LeakPaths, leak_fields, leak_paths
+from soilflow.flow.side_by_side import Progress
+from soilflow.flow.soil_map import SoilMap, build_soil_map
+from soilflow.flow.soil_network import SoilNetwork, build_soil_network
+from soilflow.flow.solve import Preconditioned, precondition
+from soilflow.layout.layout import Layout
+from soilflow.operate import operate
+from soilflow.operating_point import CAPPED, OperatingPoint
+from soilflow.port_elimination import all_ports, eliminate
+from soilflow.results.floor import FloorResponse, floor_response
+from soilflow.results.leak_changes import (
+    FloorMeasures,
+    FloorNodes,
+    changed_floor,
+    floor_nodes,
+    measure_floor,
+    room_air,
+    room_nodes,
+)
+from soilflow.results.solved import SoilSolution
+from soilflow.run import grid_of, solve_soil
+from soilflow.site.effects import HOUSE, Effect, LeaksAlongLine
+from soilflow.site.leak_pieces import LeakPiece, cut_leaks
+from soilflow.site.leaks import Crack, FloorWallJoint
+from soilflow.site.site import Site
+
+__all__ = [
+    "LeakModel",
+    "LeakState",
+    "Outcome",
+    "deciding_state",
+    "fields_of",
+    "held_u",
+    "leak_model",
+    "outcome",
+    "state_of",
+]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+Line = TypeVar("Line", FloorWallJoint, Crack)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LeakModel:
+    """A solved house with every slot known by the piece of joint or crack it belongs to.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : Layout
+        The layout.
+    solution : SoilSolution
+        The soil, its slots cut into pieces.
+    floor : FloorResponse
+        Unit fields under the slab.
+    nodes : FloorNodes
+        Where they come from.
+    system : Preconditioned
+        The matrix.
+    pieces : tuple of LeakPiece
+        All pieces, also of lines that are tight if they were asked for.
+    paths : LeakPaths
+        The slots; a tight one conducts nothing.
+    piece : array of int, shape (n,)
+        Piece each slot belongs to.
+    cubic : array, shape (n,)
+        What the conductance of each slot is per cube of its aperture. [1/(Pa s)]
+    direct : array, shape (m, p, p)
+        Conductance straight from port to port by piece. [m3/(s Pa)]
+    direct_cubic : array, shape (m, p, p)
+        The same per cube of aperture. [1/(Pa s)]
+    kept : array of int, shape (k,)
+        Sorted nodes that floor, room air and slots look at.
+    """
+
+    case: Case
+    layout: Layout
+    solution: SoilSolution
+    floor: FloorResponse
+    nodes: FloorNodes
+    system: Preconditioned
+    pieces: tuple[LeakPiece, ...]
+    paths: LeakPaths
+    piece: Index
+    cubic: Array
+    direct: Array
+    direct_cubic: Array
+    kept: Index
+
+    @property
+    def rooms(self) -> tuple[str, ...]:
+        """House and rooms: what sealing keeps the air of."""
+        return (HOUSE, *self.case.site.room_names)
+
+    def rows(self, pieces: Sequence[int]) -> Index:
+        """Slots of some pieces.
+
+        Parameters
+        ----------
+        pieces : sequence of int
+            Their numbers.
+
+        Returns
+        -------
+        rows : array of int, shape (m,)
+            Their slots.
+        """
+        return np.flatnonzero(np.isin(self.piece, pieces))
+
+    def __repr__(self) -> str:
+        return (
+            f"LeakModel({self.case.title!r}, layout {self.layout.name!r}, "
+            f"{self.solution.network.nodes} cells, {len(self.pieces)} pieces, "
+            f"{self.piece.size} slots)"
+        )
+
+
+def leak_model(
+    case: Case,
+    layout: Layout,
+    *,
+    resolution: Resolution | None = COARSE,
+    grid: Grid | None = None,
+    hairline: float | None = None,
+    progress: Progress | None = None,
+) -> LeakModel:
+    """Solve a house with its joints and cracks in pieces.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : Layout
+        The layout.
+    resolution : Resolution or None
+        How fine the grid is; None takes the case's own.
+    grid : Grid or None
+        Grid to use; None makes one.
+    hairline : float or None
+        Aperture of a crack that may come along any joint or crack; then walls with a tight
+        joint, or none, and sealed cracks are among the pieces too. [m]
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
+
+    Returns
+    -------
+    model : LeakModel
+        Ready for changes.
+
+    Raises
+    ------
+    ConvergenceError, BalanceError
+        A solve missed its tolerance.
+    """
+    if resolution is not None:
+        case = case.with_resolution(resolution)
+    grid = grid_of(case, [layout]) if grid is None else grid
+    plan = case.site.slab.polygon
+    extra = layout.effects(plan)
+    bodies = layout.held_bodies(plan)
+    effects, pieces = cut_leaks((*case.site.effects(), *extra))
+    solution = solve_soil(
+        build_soil_map(grid, effects, bodies), case.air.viscosity, progress=progress
+    )
+    network, response = solution.network, solution.response
+    there, shadow = solution.soil, network
+    is_open = np.array([e.aperture > 0.0 for e in _slots(effects)], dtype=bool)
+    if hairline is not None:
+        effects, pieces, is_open = _with_tight_lines(case.site, extra, hairline)
+        there = build_soil_map(grid, effects, bodies)
+        shadow = build_soil_network(there, case.air.viscosity)
+    paths = _paths(network, there, shadow, is_open)
+    direct, direct_cubic = _direct_leaks(network, there, effects, is_open)
+    leaks = there.line_leaks
+    nodes = floor_nodes(solution.soil, network, response)
+    wanted = (nodes.node, paths.soil_node, paths.gap_node)
+    rooms = (HOUSE, *case.site.room_names)
+    kept = np.unique(np.concatenate([*(n.ravel() for n in wanted), room_nodes(network, rooms)]))
+    return LeakModel(
+        case=case,
+        layout=layout,
+        solution=solution,
+        floor=floor_response(solution.soil, network, response),
+        nodes=nodes,
+        system=precondition(network.matrix()),
+        pieces=pieces,
+        paths=paths,
+        piece=leaks.line,
+        cubic=leaks.share * leaks.length / (12.0 * network.viscosity * leaks.path),
+        direct=direct,
+        direct_cubic=direct_cubic,
+        kept=kept[kept >= 0],
+    )
+
+
+def _slots(effects: Sequence[Effect]) -> list[LeaksAlongLine]:
+    return [e for e in effects if isinstance(e, LeaksAlongLine)]
+
+
+def _with_tight_lines(
+    site: Site, extra: Sequence[Effect], hairline: float
+) -> tuple[tuple[Effect, ...], tuple[LeakPiece, ...], NDArray[np.bool_]]:
+    """Effects with all lines open, tight ones by a hairline; which pieces are really open."""
+    opened = replace(
+        site,
+        joints=(
+            FloorWallJoint(aperture=hairline),
+            *(_opened(joint, hairline) for joint in site.joints),
+        ),
+        cracks=tuple(_opened(crack, hairline) for crack in site.cracks),
+    )
+    effects, pieces = cut_leaks((*opened.effects(), *extra))
+    real = {(e.name, e.start, e.end) for e in _slots(cut_leaks(site.effects())[0])}
+    is_open = [(e.name, e.start, e.end) in real for e in _slots(effects)]
+    return effects, pieces, np.array(is_open, dtype=bool)
+
+
+def _opened(line: Line, hairline: float) -> Line:
+    if line.aperture > 0.0 and not line.sealed:
+        return line
+    return replace(line, aperture=hairline, sealed=False)
+
+
+def _paths(
+    network: SoilNetwork, soil: SoilMap, shadow: SoilNetwork, is_open: NDArray[np.bool_]
+) -> LeakPaths:
+    """Ways through all slots of a map, in the nodes and ports of the network that is solved."""
+    number = np.full(shadow.nodes + 1, -1, dtype=np.int64)
+    for theirs, ours in (
+        (shadow.cell_node, network.cell_node),
+        (shadow.sheet_node, network.sheet_node),
+        (shadow.line_node, network.line_node),
+    ):
+        number[theirs[theirs >= 0]] = ours[theirs >= 0]
+    leaks = soil.line_leaks
+    ports = np.array([network.ports.index(name) for name in soil.ports], dtype=np.int64)
+    slots = shadow.slots.copy()
+    slots[~is_open[leaks.line], 0] = 0.0
+    return leak_paths(network, ports[leaks.port], slots=slots, nodes=number[shadow.slot_nodes])
+
+
+def _direct_leaks(
+    network: SoilNetwork, soil: SoilMap, effects: Sequence[Effect], is_open: NDArray[np.bool_]
+) -> tuple[Array, Array]:
+    """Straight leaks by piece, as they are and per cube of aperture, shape (m, p, p)."""
+    slots = _slots(effects)
+    count = len(network.ports)
+    now, cubic = np.zeros((len(slots), count, count)), np.zeros((len(slots), count, count))
+    leaks = soil.direct_leaks
+    for body, port, geometry, line in zip(
+        leaks.body, leaks.port, leaks.geometry, leaks.line, strict=True
+    ):
+        if line < 0:
+            continue
+        i, j = (network.ports.index(soil.ports[k]) for k in (body, port))
+        g = geometry / network.viscosity
+        for a, b in ((i, j), (j, i)):
+            now[line, a, b] += g if is_open[line] else 0.0
+            cubic[line, a, b] += g / slots[line].aperture ** 3
+    return now, cubic
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LeakState:
+    """The house as it is under one condition.
+
+    Parameters
+    ----------
+    condition : Condition
+        The condition.
+    point : OperatingPoint
+        Where fan and soil agree.
+    measures : FloorMeasures
+        Margin, coverage, room air.
+    """
+
+    condition: Condition
+    point: OperatingPoint
+    measures: FloorMeasures
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outcome:
+    """What a change of slots does.
+
+    Parameters
+    ----------
+    held : FloorMeasures
+        With the pits at the pressures they had.
+    driven : FloorMeasures
+        With fan and pipes at their new operating point.
+    point : OperatingPoint
+        That point.
+    floor : FloorResponse
+        Unit fields under the slab after the change.
+    """
+
+    held: FloorMeasures
+    driven: FloorMeasures
+    point: OperatingPoint
+    floor: FloorResponse
+
+
+def state_of(model: LeakModel, condition: Condition) -> LeakState:
+    """The house as it is under one condition.
+
+    Parameters
+    ----------
+    model : LeakModel
+        The house.
+    condition : Condition
+        The condition.
+
+    Returns
+    -------
+    state : LeakState
+        Its operating point and floor.
+
+    Raises
+    ------
+    OutOfRangeError
+        A fan would work outside its curve.
+    """
+    point = operate(model.case, model.layout, condition, model.solution, fan_on=True)
+    fields = model.solution.response.unit_fields[:, model.kept]
+    conductance, direct = model.paths.conductance(), model.solution.network.direct
+    measures = _measures(model, model.floor, point.u, fields, conductance, direct)
+    return LeakState(condition=condition, point=point, measures=measures)
+
+
+def deciding_state(model: LeakModel, name: str | None = None) -> LeakState:
+    """The house as it is in the condition that decides.
+
+    Parameters
+    ----------
+    model : LeakModel
+        The house.
+    name : str or None
+        Name of a condition; None takes the design condition, or the one with the least margin.
+
+    Returns
+    -------
+    state : LeakState
+        Its operating point and floor.
+
+    Raises
+    ------
+    InputError
+        No such condition.
+    OutOfRangeError
+        A fan would work outside its curve.
+    """
+    conditions = {c.name: c for c in model.case.conditions}
+    if name is None and DESIGN not in conditions:
+        states = [state_of(model, c) for c in conditions.values()]
+        return min(states, key=lambda state: state.measures.worst.margin)
+    wanted = DESIGN if name is None else name
+    if wanted not in conditions:
+        have = ", ".join(f'"{c}"' for c in conditions)
+        raise InputError(f'no condition "{wanted}" in this case; it has {have}', field="condition")
+    return state_of(model, conditions[wanted])
+
+
+def fields_of(
+    model: LeakModel, rows: Sequence[int] | Index, *, progress: Progress | None = None
+) -> LeakFields:
+    """Solve the fields that some slots need before they can be changed.
+
+    Parameters
+    ----------
+    model : LeakModel
+        The house.
+    rows : sequence of int
+        The slots.
+    progress : callable or None
+        Called with the number of fields done and of all fields, first with none done.
+
+    Returns
+    -------
+    fields : LeakFields
+        One solve for each lower end.
+
+    Raises
+    ------
+    ConvergenceError
+        A solve missed its tolerance.
+    """
+    return leak_fields(
+        model.solution.network,
+        model.solution.response,
+        model.system,
+        model.paths,
+        rows=rows,
+        kept=model.kept,
+        progress=progress,
+    )
+
+
+def outcome(
+    model: LeakModel,
+    state: LeakState,
+    fields: LeakFields,
+    rows: Index,
+    added: Array,
+    direct: Array,
+) -> Outcome:
+    """Change some slots, exactly.
+
+    Parameters
+    ----------
+    model : LeakModel
+        The house.
+    state : LeakState
+        As it is.
+    fields : LeakFields
+        Fields of the slots.
+    rows : array of int, shape (m,)
+        The slots.
+    added : array, shape (m,)
+        Added to the conductance of each way. [m3/(s Pa)]
+    direct : array, shape (p, p)
+        Added straight from port to port. [m3/(s Pa)]
+
+    Returns
+    -------
+    outcome : Outcome
+        What it does.
+
+    Raises
+    ------
+    OutOfRangeError
+        A fan would work outside its curve.
+    """
+    solution = model.solution
+    update = fields.update(solution.response.port_matrix, rows, added)
+    matrix = update.port_matrix + np.diag(direct.sum(axis=1)) - direct
+    floor = changed_floor(model.floor, model.nodes, fields, update)
+    now = solution.response.unit_fields[:, model.kept] - fields.shift(update)
+    conductance = model.paths.conductance()
+    np.add.at(conductance, rows, added)
+    straight = solution.network.direct + direct
+    changed = replace(solution, response=replace(solution.response, port_matrix=matrix))
+    point = operate(model.case, model.layout, state.condition, changed, fan_on=True)
+
+    def measured(u: Array) -> FloorMeasures:
+        return _measures(model, floor, u, now, conductance, straight)
+
+    return Outcome(
+        held=measured(held_u(matrix, state.point, model.case.air.pressure_atm)),
+        driven=measured(point.u),
+        point=point,
+        floor=floor,
+    )
+
+
+def held_u(port_matrix: Array, point: OperatingPoint, pressure_atm: float) -> Array:
+    """u at every port of a changed soil when all but the capped ones keep their pressures.
+
+    Parameters
+    ----------
+    port_matrix : array, shape (p, p)
+        Of the changed soil. [m3/(s Pa)]
+    point : OperatingPoint
+        The pressures as they were.
+    pressure_atm : float
+        Atmospheric pressure. [Pa]
+
+    Returns
+    -------
+    u : array, shape (p,)
+        Capped points float anew. [Pa]
+    """
+    given = {
+        name: float(pressure)
+        for name, state, pressure in zip(
+            point.port_names, point.states, point.pressures, strict=True
+        )
+        if state != CAPPED
+    }
+    seen = eliminate(port_matrix, point.port_names, given, (), pressure_atm)
+    return all_ports(port_matrix, seen, np.empty(0))[0]
+
+
+def _measures(
+    model: LeakModel,
+    floor: FloorResponse,
+    u: Array,
+    fields: Array,
+    conductance: Array,
+    direct: Array,
+) -> FloorMeasures:
+    network = model.solution.network
+    air = room_air(
+        network, model.paths, conductance, direct, model.kept, u @ fields, u, model.rooms
+    )
+    atm = model.case.air.pressure_atm
+    return measure_floor(floor, u, atm, house=network.ports.index(HOUSE), air=air)
