@@ -24,13 +24,11 @@ from soilflow.output.page import (
 )
 from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
 from soilflow.results.result import ConditionResult, Result, deciding
+from soilflow.results.verdict import LEAST_FLOW
 from soilflow.site.slab import Slab
 from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_MM_WC, feet_inches
 
 __all__ = ["LEAST_FLOW", "draws_too_little", "print_result"]
-
-# Less than this in all and no field gauge shows it: chosen by the project. [m3/s]
-LEAST_FLOW = 1.0 * M3S_PER_CFM
 
 
 def print_result(result: Result, case: Case, *, verbose: bool = False, width: int = 60) -> str:
