@@ -3,7 +3,8 @@
 A slot is a star: a leg ``a`` through the slab to its reference, legs ``b`` and ``c`` to the soil
 cell and to the gap. Closing it at the top, or adding to its top leg, changes the network by one
 number along one direction: conductance g = a (b + c) / (a + b + c) between the reference and the
-mean of soil and gap weighed by ``b`` and ``c``. What the soil below conducts stays as it is.
+mean of soil and gap weighed by ``b`` and ``c``. Where there was no slot, its lower end also links
+soil and gap by b c / (b + c), a second number along a second direction.
 
 With A the matrix of the nodes, D the directions, dg the change of g, E the differences of the
 unit fields along D, and M = D' A^-1 D, the update of Sherman, Morrison and Woodbury reads
@@ -24,7 +25,15 @@ from soilflow.flow.side_by_side import Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
 from soilflow.flow.solve import Preconditioned, solve
 
-__all__ = ["LeakFields", "LeakPaths", "LeakUpdate", "adjoint", "leak_fields", "leak_paths"]
+__all__ = [
+    "LeakFields",
+    "LeakPaths",
+    "LeakUpdate",
+    "adjoint",
+    "leak_fields",
+    "leak_paths",
+    "with_links",
+]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -36,16 +45,16 @@ _WORTH_SHARING = 30_000
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LeakPaths:
-    """Ways through slots, one for each slot of a network.
+    """Ways through slots, one for each slot of a network, and links between soil and gap.
 
     Parameters
     ----------
     soil_node, gap_node : array of int, shape (n,)
         Nodes at the lower end; -1 for none.
-    soil_share : array, shape (n,)
-        Weight of the soil node, the rest is the gap's. [-]
+    soil_share, gap_share : array, shape (n,)
+        Weights of the two nodes; they add up to one, or to zero where the way links them. [-]
     port : array of int, shape (n,)
-        Port of the reference.
+        Port of the reference; -1 for a link, which has none.
     above : array, shape (n,)
         Conductance of the slot itself, through the slab. [m3/(s Pa)]
     below : array, shape (n,)
@@ -56,6 +65,7 @@ class LeakPaths:
     soil_node: Index
     gap_node: Index
     soil_share: Array
+    gap_share: Array
     port: Index
     above: Array
     below: Array
@@ -94,7 +104,25 @@ class LeakPaths:
         none = np.zeros((*node_values.shape[:-1], 1))
         padded = np.concatenate([node_values, none], axis=-1)
         soil, gap = padded[..., self.soil_node], padded[..., self.gap_node]
-        return np.asarray(self.soil_share * soil + (1.0 - self.soil_share) * gap)
+        return np.asarray(self.soil_share * soil + self.gap_share * gap)
+
+    def drop(self, unit_fields: Array) -> Array:
+        """Difference of each unit field across each slot, lower end less reference.
+
+        Parameters
+        ----------
+        unit_fields : array, shape (p, nodes)
+            Unit fields. [-]
+
+        Returns
+        -------
+        drop : array, shape (n, p)
+            Between -1 and 1. [-]
+        """
+        drop = self.across(unit_fields).T.copy()
+        slots = np.flatnonzero(self.port >= 0)
+        drop[slots, self.port[slots]] -= 1.0
+        return np.asarray(drop)
 
 
 def leak_paths(
@@ -124,13 +152,42 @@ def leak_paths(
     soil = np.where(merged, 1.0, np.where(ends[:, 0] >= 0, legs[:, 1], 0.0))
     gap = np.where(merged | (ends[:, 1] < 0), 0.0, legs[:, 2])
     total = soil + gap
+    share = np.where(total > 0.0, soil / np.where(total > 0.0, total, 1.0), 1.0)
     return LeakPaths(
         soil_node=ends[:, 0],
         gap_node=ends[:, 1],
-        soil_share=np.where(total > 0.0, soil / np.where(total > 0.0, total, 1.0), 1.0),
+        soil_share=share,
+        gap_share=1.0 - share,
         port=np.asarray(port, dtype=np.int64),
         above=legs[:, 0],
         below=np.where(merged, np.inf, total),
+    )
+
+
+def with_links(paths: LeakPaths, rows: Index) -> LeakPaths:
+    """Add a link between soil and gap, of no conductance yet, for each of some slots.
+
+    Parameters
+    ----------
+    paths : LeakPaths
+        The slots.
+    rows : array of int, shape (m,)
+        Those that get one.
+
+    Returns
+    -------
+    paths : LeakPaths
+        The slots and then the links.
+    """
+    none, one = np.zeros(rows.size), np.ones(rows.size)
+    return LeakPaths(
+        soil_node=np.concatenate([paths.soil_node, paths.soil_node[rows]]),
+        gap_node=np.concatenate([paths.gap_node, paths.gap_node[rows]]),
+        soil_share=np.concatenate([paths.soil_share, one]),
+        gap_share=np.concatenate([paths.gap_share, -one]),
+        port=np.concatenate([paths.port, np.full(rows.size, -1)]),
+        above=np.concatenate([paths.above, none]),
+        below=np.concatenate([paths.below, one]),
     )
 
 
@@ -266,7 +323,12 @@ def leak_fields(
     reached = (paths.soil_node[wanted] >= 0) | (paths.gap_node[wanted] >= 0)
     wanted = wanted[reached]
     ends = np.column_stack(
-        [paths.soil_node[wanted], paths.gap_node[wanted], np.round(paths.soil_share[wanted], 12)]
+        [
+            paths.soil_node[wanted],
+            paths.gap_node[wanted],
+            np.round(paths.soil_share[wanted], 12),
+            np.round(paths.gap_share[wanted], 12),
+        ]
     )
     _, first, which = np.unique(ends, axis=0, return_index=True, return_inverse=True)
     chosen = wanted[first]
@@ -278,7 +340,7 @@ def leak_fields(
         row = chosen[number]
         for node, share in (
             (paths.soil_node[row], paths.soil_share[row]),
-            (paths.gap_node[row], 1.0 - paths.soil_share[row]),
+            (paths.gap_node[row], paths.gap_share[row]),
         ):
             if node >= 0:
                 source[node] += share
@@ -288,12 +350,10 @@ def leak_fields(
     share = network.nodes >= _WORTH_SHARING
     found = each_of(field_of, chosen.size, share=share, progress=progress)
     resistance = np.array([f[0] for f in found]).reshape(chosen.size, chosen.size)
-    drop = paths.across(response.unit_fields).T.copy()
-    drop[np.arange(paths.port.size), paths.port] -= 1.0
     return LeakFields(
         paths=paths,
         solved=solved,
-        drop=drop,
+        drop=paths.drop(response.unit_fields),
         resistance=0.5 * (resistance + resistance.T),
         kept=kept,
         at_kept=np.array([f[1] for f in found]).reshape(chosen.size, kept.size),

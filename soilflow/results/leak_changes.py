@@ -228,7 +228,7 @@ def _lower_ends(paths: LeakPaths, kept: Index, kept_u: Array) -> Array:
     value = np.zeros(paths.port.size)
     for node, share in (
         (paths.soil_node, paths.soil_share),
-        (paths.gap_node, 1.0 - paths.soil_share),
+        (paths.gap_node, paths.gap_share),
     ):
         there = node >= 0
         value[there] += share[there] * kept_u[np.searchsorted(kept, node[there])]

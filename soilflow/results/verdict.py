@@ -155,8 +155,8 @@ def judge(
         for name, left in tried.items()
         if not left >= RULES["trouble"].threshold
     ]
-    not_asked = ("how long suction takes to build up",) if t90 is None else ()
-    not_asked += () if tried else ("any trouble",)
+    unknown = {"how long suction takes to build up": t90 is None, "any trouble": not tried}
+    not_asked = tuple(rule for rule, missing in unknown.items() if missing)
     if lost:
         return Verdict(word=NOT_DEPENDABLE, reasons=(*lost, *shaken), not_asked=not_asked)
     if shaken:

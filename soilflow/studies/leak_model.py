@@ -13,7 +13,7 @@ from soilflow.case import Case
 from soilflow.conditions import DESIGN, Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import COARSE, Grid, Resolution
-from soilflow.flow.leak_update import LeakFields, LeakPaths, leak_fields, leak_paths
+from soilflow.flow.leak_update import LeakFields, LeakPaths, leak_fields, leak_paths, with_links
 from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import SoilNetwork, build_soil_network
@@ -32,6 +32,7 @@ from soilflow.results.leak_changes import (
     room_air,
     room_nodes,
 )
+from soilflow.results.leaks import leak_flows
 from soilflow.results.solved import SoilSolution
 from soilflow.run import grid_of, solve_soil
 from soilflow.site.effects import HOUSE, Effect, LeaksAlongLine
@@ -47,7 +48,9 @@ __all__ = [
     "fields_of",
     "held_u",
     "leak_model",
+    "lines_with_tight",
     "outcome",
+    "solved_measures",
     "state_of",
 ]
 
@@ -80,6 +83,8 @@ class LeakModel:
         The slots; a tight one conducts nothing.
     piece : array of int, shape (n,)
         Piece each slot belongs to.
+    linked : array, shape (n,)
+        What links soil and gap once there is a slot; zero but for links. [m3/(s Pa)]
     cubic : array, shape (n,)
         What the conductance of each slot is per cube of its aperture. [1/(Pa s)]
     direct : array, shape (m, p, p)
@@ -99,6 +104,7 @@ class LeakModel:
     pieces: tuple[LeakPiece, ...]
     paths: LeakPaths
     piece: Index
+    linked: Array
     cubic: Array
     direct: Array
     direct_cubic: Array
@@ -183,10 +189,17 @@ def leak_model(
     there, shadow = solution.soil, network
     is_open = np.array([e.aperture > 0.0 for e in _slots(effects)], dtype=bool)
     if hairline is not None:
-        effects, pieces, is_open = _with_tight_lines(case.site, extra, hairline)
+        effects, pieces, is_open = lines_with_tight(case.site, hairline, more=extra)
         there = build_soil_map(grid, effects, bodies)
         shadow = build_soil_network(there, case.air.viscosity)
     paths = _paths(network, there, shadow, is_open)
+    # a new slot over a gap also links soil and gap
+    new = np.flatnonzero(
+        ~is_open[there.line_leaks.line] & (paths.soil_node >= 0) & (paths.gap_node >= 0)
+    )
+    new = new[np.isfinite(paths.below[new])]
+    link = (paths.soil_share * paths.gap_share * paths.below)[new]
+    paths = with_links(paths, new)
     direct, direct_cubic = _direct_leaks(network, there, effects, is_open)
     leaks = there.line_leaks
     nodes = floor_nodes(solution.soil, network, response)
@@ -202,8 +215,11 @@ def leak_model(
         system=precondition(network.matrix()),
         pieces=pieces,
         paths=paths,
-        piece=leaks.line,
-        cubic=leaks.share * leaks.length / (12.0 * network.viscosity * leaks.path),
+        piece=np.concatenate([leaks.line, leaks.line[new]]),
+        linked=np.concatenate([np.zeros(leaks.line.size), link]),
+        cubic=np.concatenate(
+            [leaks.share * leaks.length / (12.0 * network.viscosity * leaks.path), 0.0 * link]
+        ),
         direct=direct,
         direct_cubic=direct_cubic,
         kept=kept[kept >= 0],
@@ -214,10 +230,29 @@ def _slots(effects: Sequence[Effect]) -> list[LeaksAlongLine]:
     return [e for e in effects if isinstance(e, LeaksAlongLine)]
 
 
-def _with_tight_lines(
-    site: Site, extra: Sequence[Effect], hairline: float
+def lines_with_tight(
+    site: Site, hairline: float, *, more: Sequence[Effect] = ()
 ) -> tuple[tuple[Effect, ...], tuple[LeakPiece, ...], NDArray[np.bool_]]:
-    """Effects with all lines open, tight ones by a hairline; which pieces are really open."""
+    """What a site does, its lines cut, with tight joints and cracks open by a hairline.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    hairline : float
+        Aperture of lines that are tight, sealed or without a joint. [m]
+    more : sequence of Effect
+        Effects of a layout, which follow.
+
+    Returns
+    -------
+    effects : tuple of Effect
+        All of them.
+    pieces : tuple of LeakPiece
+        One for each slot among them.
+    is_open : array of bool, shape (m,)
+        Which pieces are open on the site as it is.
+    """
     opened = replace(
         site,
         joints=(
@@ -226,7 +261,7 @@ def _with_tight_lines(
         ),
         cracks=tuple(_opened(crack, hairline) for crack in site.cracks),
     )
-    effects, pieces = cut_leaks((*opened.effects(), *extra))
+    effects, pieces = cut_leaks((*opened.effects(), *more))
     real = {(e.name, e.start, e.end) for e in _slots(cut_leaks(site.effects())[0])}
     is_open = [(e.name, e.start, e.end) in real for e in _slots(effects)]
     return effects, pieces, np.array(is_open, dtype=bool)
@@ -512,3 +547,28 @@ def _measures(
     )
     atm = model.case.air.pressure_atm
     return measure_floor(floor, u, atm, house=network.ports.index(HOUSE), air=air)
+
+
+def solved_measures(case: Case, solution: SoilSolution, u: Array) -> FloorMeasures:
+    """Measures of a soil that was solved in full.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    solution : SoilSolution
+        The solved soil.
+    u : array, shape (p,)
+        p + p^2 / (2 p_atm) at its ports. [Pa]
+
+    Returns
+    -------
+    measures : FloorMeasures
+        Margin, coverage, room air.
+    """
+    network, response = solution.network, solution.response
+    floor = floor_response(solution.soil, network, response)
+    rooms = (HOUSE, *case.site.room_names)
+    air = leak_flows(network, u @ response.unit_fields, u, *rooms).into_soil
+    house = network.ports.index(HOUSE)
+    return measure_floor(floor, u, case.air.pressure_atm, house=house, air=air)

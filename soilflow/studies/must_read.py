@@ -95,9 +95,7 @@ def with_fans_at(layout: Layout, speed: float) -> Layout:
     """
     scale = speed**2
 
-    def at(fan: Fan | None) -> Fan | None:
-        if fan is None:
-            return None
+    def at(fan: Fan) -> Fan:
         if speed > 1.0:
             return replace(fan, speed=fan.speed * speed)
         lower = tuple(p * scale for p in fan.static_pressures)
@@ -107,7 +105,8 @@ def with_fans_at(layout: Layout, speed: float) -> Layout:
         p if p.vacuum is None else replace(p, vacuum=p.vacuum * scale) for p in layout.points
     )
     more = tuple(replace(one, fan=at(one.fan)) for one in layout.more_fans)
-    return replace(layout, points=points, fan=at(layout.fan), more_fans=more)
+    own = None if layout.fan is None else at(layout.fan)
+    return replace(layout, points=points, fan=own, more_fans=more)
 
 
 def must_read_today(

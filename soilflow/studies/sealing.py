@@ -5,26 +5,19 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilflow.air import pressure_from_u
 from soilflow.case import Case
 from soilflow.flow.grid import COARSE, Resolution
-from soilflow.flow.leak_update import LeakFields, adjoint
+from soilflow.flow.leak_update import LeakFields
 from soilflow.flow.side_by_side import Progress
 from soilflow.layout.layout import Layout
 from soilflow.operate import operate
-from soilflow.results.coverage import PASS_LINE, coverage, worst_margin
-from soilflow.results.floor import floor_response
-from soilflow.results.leak_changes import FloorMeasures, patch_weights
-from soilflow.results.leaks import leak_flows
 from soilflow.results.sealing import Gain, SealingList, SealingValue, gain
-from soilflow.results.solved import SoilSolution
 from soilflow.run import map_of, solve_soil
-from soilflow.site.effects import HOUSE
 from soilflow.site.leak_pieces import LeakPiece
 from soilflow.studies.leak_model import (
     LeakModel,
@@ -35,7 +28,9 @@ from soilflow.studies.leak_model import (
     held_u,
     leak_model,
     outcome,
+    solved_measures,
 )
+from soilflow.studies.leak_sensitivity import air_sensitivity, margin_sensitivity
 
 __all__ = ["SHORTLIST", "sealing_list"]
 
@@ -231,71 +226,14 @@ def _inexact(model: LeakModel, pieces: Sequence[int], linear: tuple[Gain, Gain])
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Sensitivity:
-    """A measure's change per flow into each slot's lower end, and per u of each port."""
-
-    at_slots: Array
-    at_ports: Array
-
-
-def _margin_sensitivity(model: LeakModel, state: LeakState) -> _Sensitivity:
-    """Of the mean suction at the place that is worst now."""
-    atm, floor, u = model.case.air.pressure_atm, model.floor, state.point.u
-    pressure = floor.pressure(u, atm, room=_house(model))
-    weights = patch_weights(pressure, state.measures.worst)
-    used = weights > 0.0
-    field = np.tensordot(u, floor.unit_fields[:, used], axes=1)
-    weights = weights[used] / (1.0 + pressure_from_u(field, atm) / atm)
-    node, share = model.nodes.node[used], model.nodes.weight[used]
-    measure = np.zeros(model.solution.network.nodes)
-    np.add.at(measure, node[node >= 0], -(weights * share)[node >= 0])
-    lam = adjoint(model.system, measure)
-    return _Sensitivity(
-        at_slots=model.paths.across(lam), at_ports=-floor.unit_fields[:, used] @ weights
-    )
-
-
-def _air_sensitivity(
-    model: LeakModel, state: LeakState, drop: Array
-) -> tuple[_Sensitivity, NDArray[np.bool_]]:
-    """Of the air rooms lose, through the slots and cells that draw it down now; which slots."""
-    network, paths, u = model.solution.network, model.paths, state.point.u
-    fields = model.solution.response.unit_fields
-    ports = [i for i, name in enumerate(network.ports) if name in model.rooms]
-    conductance = paths.conductance()
-    down = np.isin(paths.port, ports) & (drop @ u < 0.0)
-    edge = np.isin(network.port, ports) & (network.port_slot < 0)
-    node, port, g = network.port_node[edge], network.port[edge], network.port_conductance[edge]
-    falls = fields[:, node] * 1.0
-    falls[port, np.arange(node.size)] -= 1.0
-    used = u @ falls < 0.0
-    measure = np.zeros(network.nodes)
-    np.add.at(measure, node[used], -g[used])
-    for ends, share in (
-        (paths.soil_node, paths.soil_share),
-        (paths.gap_node, 1 - paths.soil_share),
-    ):
-        mine = down & (ends >= 0)
-        np.add.at(measure, ends[mine], -(conductance * share)[mine])
-    at_ports = -(falls[:, used] @ g[used]) - drop[down].T @ conductance[down]
-    for i in ports:
-        lost = network.direct[i] * (u[i] > u)
-        at_ports[i] += lost.sum()
-        at_ports -= lost
-    lam = adjoint(model.system, measure)
-    return _Sensitivity(at_slots=paths.across(lam), at_ports=at_ports), down
-
-
 def _first_order(
     model: LeakModel, state: LeakState, segments: Sequence[Sequence[int]]
 ) -> list[tuple[Gain, Gain]]:
     """Gain of sealing each segment to first order, through the fan and at held pits."""
     response = model.solution.response
-    drop = model.paths.across(response.unit_fields).T.copy()
-    drop[np.arange(model.paths.port.size), model.paths.port] -= 1.0
-    margin = _margin_sensitivity(model, state)
-    air, down = _air_sensitivity(model, state, drop)
+    drop = model.paths.drop(response.unit_fields)
+    margin = margin_sensitivity(model, state)
+    air, down = air_sensitivity(model, state, drop)
     conductance, u = model.paths.conductance(), state.point.u
     ports = [i for i, name in enumerate(response.ports) if name in model.rooms]
     found = []
@@ -350,8 +288,8 @@ def _opening(model: LeakModel, state: LeakState, number: int) -> SealingValue:
         length=0.0,
         start=place,
         end=place,
-        whole=gain(before, _resolved(model, solution, driven)),
-        whole_held=gain(before, _resolved(model, solution, held)),
+        whole=gain(before, solved_measures(model.case, solution, driven)),
+        whole_held=gain(before, solved_measures(model.case, solution, held)),
         half=None,
         half_held=None,
         patchy=None,
@@ -359,18 +297,3 @@ def _opening(model: LeakModel, state: LeakState, number: int) -> SealingValue:
         joint_to_soil=math.nan,
         exact=True,
     )
-
-
-def _resolved(model: LeakModel, solution: SoilSolution, u: Array) -> FloorMeasures:
-    """Measures of another solution on the same grid."""
-    network, response, atm = solution.network, solution.response, model.case.air.pressure_atm
-    floor = floor_response(solution.soil, network, response).pressure(u, atm, room=_house(model))
-    return FloorMeasures(
-        worst=worst_margin(floor),
-        coverage_area=coverage(floor, PASS_LINE),
-        room_air=leak_flows(network, u @ response.unit_fields, u, *model.rooms).into_soil,
-    )
-
-
-def _house(model: LeakModel) -> int:
-    return model.solution.network.ports.index(HOUSE)
