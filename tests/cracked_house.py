@@ -8,9 +8,13 @@ from dataclasses import replace
 from soilflow.case import Case, TestHole
 from soilflow.conditions import Condition
 from soilflow.flow.grid import Resolution
+from soilflow.flow.soil_map import build_soil_map
 from soilflow.layout.fan import Fan
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pits import BoxPit
+from soilflow.results.floor import floor_response
+from soilflow.results.leak_changes import FloorMeasures
+from soilflow.run import evaluate, solve_soil
 from soilflow.site.ground import Ground, SettledGap, SoilLayer
 from soilflow.site.leaks import Crack, FloorWallJoint
 from soilflow.site.moisture import MoistZone
@@ -19,7 +23,15 @@ from soilflow.site.site import Site
 from soilflow.site.slab import Slab
 from soilflow.site.walls import FoundationWalls
 
-ROUGH = Resolution(name="rough", cells_per_radius=1.0, line_size=0.15, growth=2.0)
+DESIGN = "design_winter"
+ROUGH = Resolution(
+    name="rough",
+    cells_per_radius=0.5,
+    line_size=0.25,
+    growth=2.5,
+    largest_outside=3.0,
+    pit_reach=0.0,
+)
 CRACK = Crack(name="crack", points=((2.0, 1.5), (3.0, 1.5)), aperture=1e-3)
 GAP = SettledGap(name="gap", aperture=3e-4)
 FAN = Fan(name="strong", flows=(0.0, 0.02, 0.06), static_pressures=(800.0, 500.0, 0.0))
@@ -49,7 +61,7 @@ def case(layout: Layout | None = None, **changed) -> Case:
         layouts=(chosen,),
         conditions=(
             Condition(name="today", outdoor_pressure=1.0),
-            Condition(name="design_winter", outdoor_pressure=6.0),
+            Condition(name=DESIGN, outdoor_pressure=6.0),
         ),
         test_holes=(TestHole(name="T1", x=3.5, y=0.5), TestHole(name="T2", x=1.6, y=2.2)),
         resolution=ROUGH,
@@ -64,3 +76,21 @@ WET = MoistZone(
     multiplier=0.05,
 )
 gapped = functools.partial(case, gaps=(GAP,))
+
+
+def solved(made, effects, *, grid):
+    """Floor of a house with other effects, by the whole way from map to result."""
+    layout = made.layouts[0]
+    bodies = layout.held_bodies(made.site.slab.polygon)
+    solution = solve_soil(build_soil_map(grid, effects, bodies), made.air.viscosity)
+    floor = floor_response(solution.soil, solution.network, solution.response)
+    [condition] = [c for c in made.conditions if c.name == DESIGN]
+    return evaluate(made, layout, condition, solution, floor)
+
+
+def measured(found) -> FloorMeasures:
+    return FloorMeasures(
+        worst=found.worst,
+        coverage_area=found.coverage_area[1.0],
+        room_air=found.house_on.into_soil,
+    )

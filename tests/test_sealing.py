@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cracked_house import CRACK, OPENING, case, gapped, pit, site
+from cracked_house import CRACK, DESIGN, OPENING, case, gapped, measured, pit, site, solved
 from numpy.testing import assert_allclose
 
 from soilflow.errors import InputError
@@ -14,16 +14,13 @@ from soilflow.flow.response import respond
 from soilflow.flow.soil_map import build_soil_map
 from soilflow.flow.soil_network import build_soil_network
 from soilflow.layout.layout import Layout
-from soilflow.results.floor import floor_response
-from soilflow.results.leak_changes import FloorMeasures
 from soilflow.results.sealing import SOIL_LIMITS, Gain, gain
-from soilflow.run import evaluate, grid_of, run_layout, solve_soil
+from soilflow.run import grid_of, run_layout
 from soilflow.site.effects import LeaksAlongLine
 from soilflow.site.leak_pieces import cut_leaks
 from soilflow.site.leaks import Crack, FloorWallJoint
 from soilflow.studies.sealing import sealing_list
 
-DESIGN = "design_winter"
 OVER = Crack(name="over the pit", points=((0.2, 1.5), (1.2, 1.5)), aperture=5e-4)
 
 
@@ -36,24 +33,6 @@ def ranked(kind="plain"):
         "open": functools.partial(case, openings=(OPENING,)),
     }[kind]()
     return made, sealing_list(made, resolution=None, shortlist=6)
-
-
-def solved(made, effects, *, grid):
-    """Floor of a house with other effects, by the whole way from map to result."""
-    layout = made.layouts[0]
-    bodies = layout.held_bodies(made.site.slab.polygon)
-    solution = solve_soil(build_soil_map(grid, effects, bodies), made.air.viscosity)
-    floor = floor_response(solution.soil, solution.network, solution.response)
-    [condition] = [c for c in made.conditions if c.name == DESIGN]
-    return evaluate(made, layout, condition, solution, floor)
-
-
-def measured(found) -> FloorMeasures:
-    return FloorMeasures(
-        worst=found.worst,
-        coverage_area=found.coverage_area[1.0],
-        room_air=found.house_on.into_soil,
-    )
 
 
 def closed_at_the_top(made, keep, *, factor=1e12):

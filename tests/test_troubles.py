@@ -5,9 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cracked_house import CRACK, GAP, WET, case, gapped, pit
+from cracked_house import CRACK, DESIGN, GAP, WET, case, gapped, measured, pit, solved
 from numpy.testing import assert_allclose
-from test_sealing import measured, solved
 
 from soilflow.errors import InputError
 from soilflow.layout.layout import Layout
@@ -26,10 +25,10 @@ from soilflow.studies.hairline import (
     with_hairline,
     worst_hairline,
 )
-from soilflow.studies.leak_model import deciding_state, leak_model, lines_with_tight
+from soilflow.studies.leak_model import leak_model, lines_with_tight
+from soilflow.studies.leak_outcome import deciding_state
 from soilflow.studies.troubles import TROUBLES, coverage_if, coverage_if_all
 
-DESIGN = "design_winter"
 # a tight slab, in which a hairline is news; its crack ends over the pit
 TIGHT = functools.partial(
     case, joints=(), cracks=(Crack(name="old", points=((0.5, 1.5), (3.5, 1.5)), aperture=5e-5),)

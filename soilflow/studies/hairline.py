@@ -13,7 +13,8 @@ from soilflow.flow.side_by_side import Progress
 from soilflow.results.leak_changes import FloorMeasures
 from soilflow.site.effects import Effect, LeaksAlongLine
 from soilflow.site.leak_pieces import LeakPiece
-from soilflow.studies.leak_model import LeakModel, LeakState, Outcome, fields_of, outcome
+from soilflow.studies.leak_model import LeakModel
+from soilflow.studies.leak_outcome import LeakState, Outcome, fields_of, outcome
 from soilflow.studies.leak_sensitivity import margin_sensitivity
 
 __all__ = [

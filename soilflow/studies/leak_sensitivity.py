@@ -11,7 +11,8 @@ from soilflow.air import pressure_from_u
 from soilflow.flow.leak_update import adjoint
 from soilflow.results.leak_changes import patch_weights
 from soilflow.site.effects import HOUSE
-from soilflow.studies.leak_model import LeakModel, LeakState
+from soilflow.studies.leak_model import LeakModel
+from soilflow.studies.leak_outcome import LeakState
 
 __all__ = ["Sensitivity", "air_sensitivity", "margin_sensitivity"]
 

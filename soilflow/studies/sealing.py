@@ -19,14 +19,13 @@ from soilflow.operate import operate
 from soilflow.results.sealing import Gain, SealingList, SealingValue, gain
 from soilflow.run import map_of, solve_soil
 from soilflow.site.leak_pieces import LeakPiece
-from soilflow.studies.leak_model import (
-    LeakModel,
+from soilflow.studies.leak_model import LeakModel, leak_model
+from soilflow.studies.leak_outcome import (
     LeakState,
     Outcome,
     deciding_state,
     fields_of,
     held_u,
-    leak_model,
     outcome,
     solved_measures,
 )

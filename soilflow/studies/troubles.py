@@ -32,14 +32,8 @@ from soilflow.studies.hairline import (
     with_hairline,
     worst_hairline,
 )
-from soilflow.studies.leak_model import (
-    LeakModel,
-    LeakState,
-    deciding_state,
-    leak_model,
-    lines_with_tight,
-    solved_measures,
-)
+from soilflow.studies.leak_model import LeakModel, leak_model, lines_with_tight
+from soilflow.studies.leak_outcome import LeakState, deciding_state, solved_measures
 
 __all__ = ["TROUBLES", "Troubled", "Troubles", "coverage_if", "coverage_if_all"]
 
