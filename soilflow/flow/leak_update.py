@@ -1,10 +1,9 @@
 """Slots opened or closed after the solve: the exact answer as an update of low rank.
 
 A slot is a star: a leg ``a`` through the slab to its reference, legs ``b`` and ``c`` to the soil
-cell and to the gap. Closing it at the top, or adding to its top leg, changes the network by one
-number along one direction: conductance g = a (b + c) / (a + b + c) between the reference and the
-mean of soil and gap weighed by ``b`` and ``c``. Where there was no slot, its lower end also links
-soil and gap by b c / (b + c), a second number along a second direction.
+cell and to the gap. To the network it is two numbers along two directions: conductance
+g = a (b + c) / (a + b + c) between the reference and the mean of soil and gap weighed by ``b``
+and ``c``, and, over a gap, a link b c / (b + c) between soil and gap.
 
 With A the matrix of the nodes, D the directions, dg the change of g, E the differences of the
 unit fields along D, and M = D' A^-1 D, the update of Sherman, Morrison and Woodbury reads

@@ -193,7 +193,7 @@ def _change(model: LeakModel, window: Window) -> Change:
     rows = np.flatnonzero(shares[model.piece] > 0.0)
     paths, cube = model.paths, HAIRLINE_APERTURE**3
     wider = paths.conductance(paths.above + cube * model.cubic) - paths.conductance()
-    wider += model.linked
+    wider += np.where(model.is_open[model.piece], 0.0, model.linked)
     direct = cube * np.tensordot(shares, model.direct_cubic, axes=1)
     return rows, (shares[model.piece] * wider)[rows], np.asarray(direct)
 

@@ -62,7 +62,9 @@ class LeakModel:
     piece : array of int, shape (n,)
         Piece each slot belongs to.
     linked : array, shape (n,)
-        What links soil and gap once there is a slot; zero but for links. [m3/(s Pa)]
+        What links soil and gap where there is a slot; zero but for links. [m3/(s Pa)]
+    is_open : array of bool, shape (m,)
+        Which pieces are open on the site as it is.
     cubic : array, shape (n,)
         What the conductance of each slot is per cube of its aperture. [1/(Pa s)]
     direct : array, shape (m, p, p)
@@ -83,6 +85,7 @@ class LeakModel:
     paths: LeakPaths
     piece: Index
     linked: Array
+    is_open: NDArray[np.bool_]
     cubic: Array
     direct: Array
     direct_cubic: Array
@@ -171,13 +174,11 @@ def leak_model(
         there = build_soil_map(grid, effects, bodies)
         shadow = build_soil_network(there, case.air.viscosity)
     paths = _paths(network, there, shadow, is_open)
-    # a new slot over a gap also links soil and gap
-    new = np.flatnonzero(
-        ~is_open[there.line_leaks.line] & (paths.soil_node >= 0) & (paths.gap_node >= 0)
-    )
-    new = new[np.isfinite(paths.below[new])]
-    link = (paths.soil_share * paths.gap_share * paths.below)[new]
-    paths = with_links(paths, new)
+    # a slot over a gap also links soil and gap
+    both = (paths.soil_node >= 0) & (paths.gap_node >= 0) & np.isfinite(paths.below)
+    over = np.flatnonzero(both)
+    link = (paths.soil_share * paths.gap_share * paths.below)[over]
+    paths = with_links(paths, over)
     direct, direct_cubic = _direct_leaks(network, there, effects, is_open)
     leaks = there.line_leaks
     nodes = floor_nodes(solution.soil, network, response)
@@ -193,7 +194,8 @@ def leak_model(
         system=precondition(network.matrix()),
         pieces=pieces,
         paths=paths,
-        piece=np.concatenate([leaks.line, leaks.line[new]]),
+        piece=np.concatenate([leaks.line, leaks.line[over]]),
+        is_open=is_open,
         linked=np.concatenate([np.zeros(leaks.line.size), link]),
         cubic=np.concatenate(
             [leaks.share * leaks.length / (12.0 * network.viscosity * leaks.path), 0.0 * link]

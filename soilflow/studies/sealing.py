@@ -131,7 +131,7 @@ def _closed(
 ) -> Outcome:
     """What closing some pieces does."""
     rows = model.rows(pieces)
-    added = -model.paths.conductance()[rows]
+    added = -(model.paths.conductance() + model.linked)[rows]
     return outcome(model, state, fields, rows, added, -model.direct[pieces].sum(axis=0))
 
 
@@ -233,7 +233,7 @@ def _first_order(
     drop = model.paths.drop(response.unit_fields)
     margin = margin_sensitivity(model, state)
     air, down = air_sensitivity(model, state, drop)
-    conductance, u = model.paths.conductance(), state.point.u
+    conductance, u = model.paths.conductance() + model.linked, state.point.u
     ports = [i for i, name in enumerate(response.ports) if name in model.rooms]
     found = []
     for pieces in segments:
