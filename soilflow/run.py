@@ -136,7 +136,7 @@ def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
     return build_soil_map(grid, effects, layout.held_bodies(floor))
 
 
-def estimate(case: Case, layout: Layout) -> Estimate:
+def estimate(case: Case, layout: Layout, *, grid: Grid | None = None) -> Estimate:
     """What running a layout will cost, without solving anything.
 
     Parameters
@@ -145,13 +145,15 @@ def estimate(case: Case, layout: Layout) -> Estimate:
         The case.
     layout : Layout
         The layout.
+    grid : Grid or None
+        Grid to use; None makes one for this layout.
 
     Returns
     -------
     estimate : Estimate
         Cells, time and memory.
     """
-    cells = grid_of(case, [layout]).cells
+    cells = (grid_of(case, [layout]) if grid is None else grid).cells
     site = case.site
     references = 1 + len(site.outdoor_names) + len(site.room_names)
     ports = len(layout.points) + references

@@ -9,7 +9,15 @@ import typer
 
 from soilflow.cli.app import app
 from soilflow.cli.meter import meter
-from soilflow.cli.options import AsJson, CaseFile, Debug, Quiet, ResolutionName, Verbose
+from soilflow.cli.options import (
+    AsJson,
+    CaseFile,
+    Debug,
+    ErrorEstimate,
+    Quiet,
+    ResolutionName,
+    Verbose,
+)
 from soilflow.cli.reporting import (
     SOME_FAILED,
     check_folder_of,
@@ -43,6 +51,7 @@ def compare(
     resolution: Annotated[
         ResolutionName | None, typer.Option(help="How fine the grid is, in place of the case's.")
     ] = None,
+    error_estimate: ErrorEstimate = None,
     out: Annotated[
         Path, typer.Option(metavar="FOLDER", help="Where the files go; the folder must be there.")
     ] = Path("."),
@@ -60,6 +69,7 @@ def compare(
       soilflow compare house.toml --layout "four at the walls" --all-variants
       soilflow compare house.toml --variant frozen_yard --resolution coarse
       soilflow compare house.toml --json > compared.json
+      soilflow compare house.toml --resolution coarse --error-estimate
 
     Writes a table (CSV) and the plans (PNG), named after the case.
     """
@@ -67,6 +77,10 @@ def compare(
         check_folder_of("--out", out / "table")
         from soilflow.files.case_toml import read_case
         from soilflow.studies.compare import compare_layouts
+        from soilflow.studies.error_estimate import (
+            compare_with_bars,
+            estimate_comparison_with_bars,
+        )
 
         read = read_case(case)
         if resolution is not None:
@@ -77,8 +91,13 @@ def compare(
             sites = ["", *read.variants]
         for name in sites:
             pick_variant(read, name)
+        if error_estimate and not quiet:
+            cost = estimate_comparison_with_bars(read, names, variants=sites or [""])
+            words = f"solving {cost.cells} cells on three grids, about {cost.seconds:.0f} s ..."
+            typer.echo(words, err=True)
         with meter("layouts", shown=not quiet) as progress:
-            found = compare_layouts(read, names, variants=sites or [""], progress=progress)
+            solve = compare_with_bars if error_estimate else compare_layouts
+            found = solve(read, names, variants=sites or [""], progress=progress)
 
         from soilflow.files.atomic import replacing
         from soilflow.output.compare_printout import (
@@ -94,7 +113,7 @@ def compare(
             quiet=quiet,
         )
         grid = "" if resolution is None else f"_{resolution}"
-        stem = f"{case.stem}_compare{grid}"
+        stem = f"{case.stem}_compare{grid}{'_bars' if error_estimate else ''}"
         paths = [out / f"{stem}.csv"]
         with replacing(paths[0]) as temporary:
             temporary.write_text(comparison_to_csv(found), encoding="utf-8")

@@ -13,6 +13,7 @@ __all__ = [
     "CaseFile",
     "Debug",
     "Engine",
+    "ErrorEstimate",
     "LayoutName",
     "Quiet",
     "ResolutionName",
@@ -43,6 +44,14 @@ LayoutName = Annotated[
 VariantName = Annotated[
     str | None,
     typer.Option("--variant", metavar="NAME", help="Site variant, such as a frozen yard."),
+]
+ErrorEstimate = Annotated[
+    bool | None,
+    typer.Option(
+        "--error-estimate/--no-error-estimate",
+        help="Solve on three grids; give each figure its numerical error.",
+        show_default=False,
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object, nothing else.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")]

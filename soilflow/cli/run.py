@@ -14,6 +14,7 @@ from soilflow.cli.options import (
     AsJson,
     Debug,
     Engine,
+    ErrorEstimate,
     LayoutName,
     Quiet,
     ResolutionName,
@@ -55,6 +56,7 @@ def run(
         ResolutionName | None,
         typer.Option(help="How fine the grid is; the case says if not given."),
     ] = None,
+    error_estimate: ErrorEstimate = None,
     out: Annotated[
         Path, typer.Option(metavar="FOLDER", help="Where the files go; the folder must be there.")
     ] = Path("."),
@@ -74,27 +76,29 @@ def run(
       soilflow run house.toml
       soilflow run house.toml --layout "two in the middle" --variant frozen_yard
       soilflow run house.toml --resolution coarse --no-figures --out results
+      soilflow run house.toml --resolution coarse --error-estimate
       soilflow run house.toml --json > house.json
       soilflow run house.toml --no-figures --xdmf
       soilflow run results/house.h5
 
     The files are named after the case; a layout other than the first, a variant and another
-    grid or engine add their names.
+    grid or engine add their names, error bars "bars".
     """
     with reporting(case, debug=debug):
         check_folder_of("--out", out / "result")
-        from soilflow.files.job import read_job
+        from soilflow.files.job import BARS, read_job
 
         job = read_job(case)
-        usual_layout, usual_variant, usual_grid, usual_engine = job.usual
+        usual_layout, usual_variant, usual_grid, usual_engine, usual_bars = job.usual
         read = _with_grid(job.case, str(resolution or usual_grid))
         read = pick_variant(read, usual_variant if variant is None else variant)
         chosen = pick_layout(read, usual_layout if layout is None else layout)
         solver = str(engine or usual_engine)
-        stem = job.stem_of(chosen.name, read.variant, read.resolution.name, solver)
+        bars = usual_bars if error_estimate is None else BARS if error_estimate else ""
+        stem = job.stem_of(chosen.name, read.variant, read.resolution.name, solver, bars)
         if (out / f"{stem}.h5").resolve() == case.resolve():
             raise WrongCommand(f'"{case}" would be overwritten; give another --out')
-        result = _solve(read, chosen, solver, quiet=quiet)
+        result = _solve(read, chosen, solver, quiet=quiet, bars=bool(bars))
 
         from soilflow.output.printout import print_result
         from soilflow.output.report import result_to_dict
@@ -122,19 +126,22 @@ def _with_grid(case: Case, name: str) -> Case:
     return case.with_resolution(grids[name])
 
 
-def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool) -> Result:
+def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool, bars: bool) -> Result:
     from soilflow.run import estimate, run_layout
+    from soilflow.studies.error_estimate import estimate_with_bars, run_with_bars
 
-    cost = estimate(case, layout)
+    cost = (estimate_with_bars if bars else estimate)(case, layout)
     slow = cost.seconds > _SLOW and not quiet
     if slow:
-        typer.echo(f"solving {cost.cells} cells, about {cost.seconds:.0f} s ...", err=True)
+        grids = " on three grids" if bars else ""
+        typer.echo(f"solving {cost.cells} cells{grids}, about {cost.seconds:.0f} s ...", err=True)
     with meter("unit fields", shown=slow) as progress:
+        solve = run_with_bars if bars else run_layout
         if engine != Engine.FIPY:
-            return run_layout(case, layout, progress=progress)
+            return solve(case, layout, progress=progress)
         from soilflow.engines import solve_soil_fipy
 
-        result = run_layout(case, layout, engine=solve_soil_fipy, progress=progress)
+        result = solve(case, layout, engine=solve_soil_fipy, progress=progress)
         return replace(result, notes=("solved with FiPy, the engine for checks", *result.notes))
 
 

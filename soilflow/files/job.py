@@ -10,7 +10,10 @@ from soilflow.case import Case
 from soilflow.files.case_toml import parse_case, read_case
 from soilflow.files.result_hdf5 import SIGNATURE, SOILFLOW, read_result
 
-__all__ = ["Job", "read_job"]
+__all__ = ["BARS", "Job", "read_job"]
+
+# What the names of files say of a run with error bars.
+BARS = "bars"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,13 +29,13 @@ class Job:
     stem : str
         Beginning of the names of what the run writes.
     usual : tuple of str
-        Layout, variant, grid and engine that go without saying.
+        Layout, variant, grid, engine and `BARS` or nothing that go without saying.
     """
 
     case: Case
     text: str
     stem: str
-    usual: tuple[str, str, str, str]
+    usual: tuple[str, str, str, str, str]
 
     def stem_of(self, *what: str) -> str:
         """Beginning of the names of a run's files, so that no run hides another.
@@ -40,7 +43,7 @@ class Job:
         Parameters
         ----------
         *what : str
-            Layout, variant, grid and engine of the run.
+            Layout, variant, grid and engine of the run, and `BARS` if it has error bars.
 
         Returns
         -------
@@ -64,7 +67,7 @@ def read_job(path: Path) -> Job:
     -------
     job : Job
         For a result file: the case in it, with the layout, variant, grid and engine it was made
-        with as the usual ones.
+        with as the usual ones, and error bars if it has them.
 
     Raises
     ------
@@ -75,18 +78,19 @@ def read_job(path: Path) -> Job:
     """
     if _is_hdf5(path):
         stored = read_result(path)
+        bars = BARS if any(name.endswith("/worst_margin_error") for name in stored.arrays) else ""
         return Job(
             case=parse_case(stored.case_text.removeprefix("\ufeff"), file=f"{path} (case)"),
             text=stored.case_text,
             stem=f"{path.stem}_again",
-            usual=(stored.layout, stored.variant, stored.resolution, stored.engine),
+            usual=(stored.layout, stored.variant, stored.resolution, stored.engine, bars),
         )
     case = read_case(path)
     return Job(
         case=case,
         text=path.read_bytes().decode("utf-8"),
         stem=path.stem,
-        usual=(case.layouts[0].name, "", case.resolution.name, SOILFLOW),
+        usual=(case.layouts[0].name, "", case.resolution.name, SOILFLOW, ""),
     )
 
 

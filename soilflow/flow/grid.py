@@ -48,6 +48,10 @@ class Resolution:
         Distance from a pit's centre, in radii, over which its cell size holds. [-]
     splits : int
         How many times every cell is halved afterwards.
+    quarters : int
+        Cells on each stretch between required lines, per four that the sizes ask for: 4, 3 and 2
+        make three grids that differ in nothing but the size of cells. 0 takes what the sizes ask
+        for, to the cell.
     """
 
     name: str
@@ -59,6 +63,7 @@ class Resolution:
     largest_down: float = 1.5
     pit_reach: float = 1.0
     splits: int = 0
+    quarters: int = 0
 
 
 NORMAL = Resolution(name="normal", cells_per_radius=4.0, line_size=0.04, growth=1.4)
@@ -187,6 +192,8 @@ def graded_edges(
     sources: Sequence[tuple[float, float, float]],
     growth: float,
     largest: Sequence[tuple[float, float, float]],
+    *,
+    quarters: int = 0,
 ) -> Array:
     """Edges along one axis, on required lines and graded in between.
 
@@ -203,6 +210,9 @@ def graded_edges(
         Size ratio of neighbouring cells. [-]
     largest : sequence of (low, high, size)
         Upper bounds of the size by stretch. [m]
+    quarters : int
+        Cells between two required lines per four that the sizes ask for, which are then rounded
+        to a multiple of four; 0 takes as many as they ask for.
 
     Returns
     -------
@@ -225,7 +235,10 @@ def graded_edges(
             size = np.minimum(size, h + rate * away)
         density = 1.0 / size
         total = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))))
-        n = max(1, int(np.ceil(total[-1] - 1e-3)))
+        if quarters:
+            n = quarters * max(1, round(float(total[-1]) / 4.0))
+        else:
+            n = max(1, int(np.ceil(total[-1] - 1e-3)))
         inner = np.interp(np.arange(1, n) * total[-1] / n, total, s)
         pieces.append(np.append(inner, b))
     return np.concatenate(pieces)
@@ -331,4 +344,6 @@ def _axis_edges(
             (floor_lo, floor_hi, resolution.largest_inside),
         ]
     required |= centre_lines(optional, required, sources, rate)
-    return graded_edges(sorted(required), sources, resolution.growth, largest)
+    return graded_edges(
+        sorted(required), sources, resolution.growth, largest, quarters=resolution.quarters
+    )

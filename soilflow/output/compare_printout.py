@@ -12,12 +12,14 @@ from typing import Any
 from soilflow.conditions import DESIGN
 from soilflow.operating_point import CAPPED
 from soilflow.output.cautions import first_cautions
+from soilflow.output.error_bars import about_bars, half_bar, plus_minus, too_close
 from soilflow.output.page import Page, bare, both, cfm, figures, percent, spoken, wc
 from soilflow.output.printout import draws_too_little
 from soilflow.results.coverage import PASS_LINE
+from soilflow.results.grid_error import tell_apart
 from soilflow.results.solved import ConditionResult
 from soilflow.studies.compare import Comparison, Member
-from soilflow.units import PA_PER_INCH_WC
+from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC
 
 __all__ = ["NO_DIFFERENCE", "comparison_to_csv", "comparison_to_dict", "print_comparison"]
 
@@ -89,6 +91,9 @@ def print_comparison(comparison: Comparison, *, verbose: bool = False, width: in
             page.item(note)
     page.heading("How far to trust it")
     page.say("All were solved on one grid, so that its errors do not look like differences.")
+    barred = [m.judged() for m in comparison.members if not m.failure and m.judged().bars]
+    if barred:
+        page.say(about_bars(barred[0]))
     page.say("No range computed: one value for each input.")
     page.heading("Cautions")
     for caution in first_cautions():
@@ -135,6 +140,17 @@ def _tables(page: Page, members: Mapping[str, Member]) -> None:
                 bare(cfm(_drawn(member))),
             )
         )
+        if found.bars:
+            line = f"{PASS_LINE:g}"
+            rows.append(
+                (
+                    "",
+                    half_bar(found, "worst_margin"),
+                    half_bar(found, "coverage_area", line, unit=0.01) + "  ",
+                    half_bar(found, "coverage_perimeter", line, unit=0.01) + "  ",
+                    half_bar(found, "air_drawn", unit=M3S_PER_CFM),
+                )
+            )
     page.rows(rows)
     page.heading("Vacuum at the risers, house air drawn, soil gas let in")
     rows = [("", "in. w.c.", "house cfm", "gas cfm")]
@@ -142,6 +158,10 @@ def _tables(page: Page, members: Mapping[str, Member]) -> None:
         found = member.judged()
         air, gas = bare(cfm(found.house_on.into_soil)), bare(cfm(found.house_on.from_soil))
         rows.append((name, _risers(member), air, gas))
+        if found.bars:
+            names = ("air_from_house", "entry")
+            flows = (half_bar(found, bar, unit=M3S_PER_CFM) for bar in names)
+            rows.append(("", plus_minus(_riser_error(member, found) / PA_PER_INCH_WC), *flows))
     page.rows(rows)
 
 
@@ -153,6 +173,14 @@ def _vacuums(member: Member, condition: ConditionResult) -> list[float]:
         if on.states[port] != CAPPED:
             found.append(on.riser_vacuums.get(point.name, -float(on.pressures[port])))
     return found
+
+
+def _riser_error(member: Member, condition: ConditionResult) -> float:
+    """Longest half bar of the vacuums above. [Pa]"""
+    on, bars = condition.operating_point, condition.bars
+    names = [point.name for point in member.arrangement.points]
+    kinds = {n: "riser_vacuum" if n in on.riser_vacuums else "port_pressure" for n in names}
+    return max((bars[kinds[name]][name].error for name in names), default=0.0)
 
 
 def _risers(member: Member) -> str:
@@ -169,7 +197,10 @@ def _drawn(member: Member) -> float:
 
 
 def _alike(a: Member, b: Member) -> bool:
-    """Whether two worst margins differ by no more than grids do."""
+    """Whether two worst margins differ by no more than their grids may have them off."""
+    bars = [m.judged().bars.get("worst_margin", {}).get("") for m in (a, b)]
+    if bars[0] is not None and bars[1] is not None:
+        return not tell_apart(bars[0], bars[1])
     one, other = a.judged().worst.margin, b.judged().worst.margin
     suction = max(abs(one + PASS_LINE), abs(other + PASS_LINE))
     return abs(one - other) <= NO_DIFFERENCE * suction
@@ -188,6 +219,9 @@ def _differences(members: Mapping[str, Member]) -> list[str]:
     else:
         verdict, which = ("holds", "all") if holds else ("does not hold", "any")
         said.append(f"The pass line {verdict} in {when} with {which} of them.")
+    close = [name for name, member in members.items() if too_close(member.judged())]
+    if close:
+        said.append(f"Too close to the pass line for the grid to tell: {_listed(close)}.")
     for other in others:
         gained = members[best].judged().worst.margin - members[other].judged().worst.margin
         if _alike(members[best], members[other]):
@@ -263,9 +297,40 @@ def _rows(comparison: Comparison) -> list[dict[str, Any]]:
                     "soil_gas_entry_before_digging": (
                         math.nan if before is None else before.house.from_soil
                     ),
+                    **(_row_bars(member, found) if found.bars else {}),
                 }
             )
     return rows
+
+
+# Columns with half an error bar, where there are bars: the column they belong to, the headline.
+_BAR_COLUMNS = {
+    "worst_margin": ("worst_margin", ""),
+    "floor_covered_1Pa": ("coverage_area", f"{PASS_LINE:g}"),
+    "walls_covered_1Pa": ("coverage_perimeter", f"{PASS_LINE:g}"),
+    "air_drawn": ("air_drawn", ""),
+    "house_air_drawn": ("air_from_house", ""),
+    "soil_gas_entry_fan_on": ("entry", ""),
+    "soil_gas_entry_before_digging": ("entry_before_digging", ""),
+}
+
+
+def _row_bars(member: Member, found: ConditionResult) -> dict[str, float]:
+    bars = {
+        f"{column}_error": found.bars[name][of].error
+        for column, (name, of) in _BAR_COLUMNS.items()
+        if name in found.bars
+    }
+    return bars | {"riser_vacuum_error": _riser_error(member, found)}
+
+
+def _columns(comparison: Comparison) -> tuple[tuple[str, str], ...]:
+    """Columns with their units; those of error bars only where there are any."""
+    if not any(found.bars for m in comparison.members for found in m.conditions.values()):
+        return _COLUMNS
+    units = dict(_COLUMNS)
+    bars = [(f"{column}_error", units[column]) for column in _BAR_COLUMNS]
+    return (*_COLUMNS[:-1], *bars, ("riser_vacuum_error", "Pa"), _COLUMNS[-1])
 
 
 def comparison_to_csv(comparison: Comparison) -> str:
@@ -283,9 +348,10 @@ def comparison_to_csv(comparison: Comparison) -> str:
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([f"{name} [{unit}]" for name, unit in _COLUMNS])
+    columns = _columns(comparison)
+    writer.writerow([f"{name} [{unit}]" for name, unit in columns])
     for row in _rows(comparison):
-        writer.writerow([row.get(name, "") for name, _ in _COLUMNS])
+        writer.writerow([row.get(name, "") for name, _ in columns])
     return out.getvalue()
 
 
@@ -313,7 +379,7 @@ def comparison_to_dict(comparison: Comparison) -> dict[str, Any]:
         "cells": comparison.cells,
         "design_condition": DESIGN,
         "inch_of_water_Pa": PA_PER_INCH_WC,
-        "units": dict(_COLUMNS),
+        "units": dict(_columns(comparison)),
         "best_first": {v: [m.layout for m in comparison.ranked(v)] for v in comparison.variants},
         "rows": [{k: plain(v) for k, v in row.items()} for row in _rows(comparison)],
     }

@@ -10,6 +10,7 @@ from soilflow.layout.pipes import fall_needed
 from soilflow.layout.pits import BoxPit, CylinderPit, OnConductor
 from soilflow.operating_point import CAPPED, FAN_ON
 from soilflow.output.cautions import first_cautions
+from soilflow.output.error_bars import about_bars, half_bar, too_close
 from soilflow.output.page import (
     Page,
     bare,
@@ -26,7 +27,7 @@ from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
 from soilflow.results.result import ConditionResult, Result, deciding
 from soilflow.results.verdict import LEAST_FLOW
 from soilflow.site.slab import Slab
-from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_MM_WC, feet_inches
+from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_INCH_WC, PA_PER_MM_WC, feet_inches
 
 __all__ = ["LEAST_FLOW", "draws_too_little", "print_result"]
 
@@ -63,7 +64,7 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
     _soil_gas(page, conditions, case.site.slab)
     _rooms(page, conditions, case.site.slab)
     _notes(page, result)
-    _trust(page, case, verbose)
+    _trust(page, case, verdict, verbose)
     if verbose:
         _pipes(page, result, conditions)
         _details(page, result)
@@ -129,7 +130,8 @@ def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
     if condition.name != DESIGN:
         page.say(f'The case has no condition "{DESIGN}": the hardest, "{name}", judges.')
     short = "To spare" if condition.passes else "Short by"
-    page.say(f"{short}: {both(abs(worst.margin))} at the worst spot,")
+    bar = f"{half_bar(condition, 'worst_margin')} Pa " if condition.bars else ""
+    page.say(f"{short}: {both(abs(worst.margin))} {bar}at the worst spot,")
     for distance in place_on_floor(slab, worst.x, worst.y).split(", "):
         page.say(distance, first="  ")
     suction = worst.margin + PASS_LINE
@@ -143,6 +145,8 @@ def _headline(page: Page, condition: ConditionResult, slab: Slab) -> None:
             f"All this is about the floor that air can reach. Under {100.0 * dead:.0f} % of it "
             "there is no air path: no suction gets there, whatever the fan."
         )
+    if too_close(condition):
+        page.say("TOO CLOSE TO TELL: the grid's own error reaches across the pass line.")
 
 
 def _suction_points(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
@@ -156,6 +160,11 @@ def _suction_points(page: Page, result: Result, conditions: list[ConditionResult
             vacuum = on.riser_vacuums.get(point.name, -float(on.pressures[port]))
             flow = "capped" if on.states[port] == CAPPED else cfm(float(on.flows[port]))
             rows.append((name, spoken(condition.name), wc(vacuum), flow))
+            if condition.bars:
+                kind = "riser_vacuum" if point.name in on.riser_vacuums else "port_pressure"
+                error = half_bar(condition, kind, point.name, unit=PA_PER_INCH_WC)
+                air = half_bar(condition, "port_flow", point.name, unit=M3S_PER_CFM)
+                rows.append(("", "", _under(error, " in. w.c."), _under(air, " cfm")))
             name = ""
     page.rows(rows, texts=2)
     held = [point.name for point in result.arrangement.points if point.vacuum is not None]
@@ -185,6 +194,10 @@ def _fan(page: Page, result: Result, conditions: list[ConditionResult]) -> None:
             power = "" if duty.power is None else f"{figures(duty.power)} W"
             made = (wc(duty.static_pressure), cfm(duty.flow), power)
             rows.append((spoken(condition.name), *made))
+            if condition.bars and len(sets) == 1:
+                error = half_bar(condition, "fan_static", unit=PA_PER_INCH_WC)
+                air = half_bar(condition, "fan_flow", unit=M3S_PER_CFM)
+                rows.append(("", _under(error, " in. w.c."), _under(air, " cfm"), ""))
         page.rows(rows)
 
 
@@ -201,6 +214,11 @@ def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
             off = bare(pa(condition.test_holes_off[hole]))
             states = (undug, off, bare(pa(on)), bare(wc(on, 2)))
             rows.append((name, spoken(condition.name), *states))
+            if condition.bars:
+                ends = ("_before_digging", "_fan_off", "")
+                errors = [half_bar(condition, f"test_hole_pressure{end}", hole) for end in ends]
+                inches = half_bar(condition, "test_hole_pressure", hole, unit=PA_PER_INCH_WC)
+                rows.append(("", "", *errors, inches))
             name = ""
     page.rows(rows, texts=2)
     page.say(
@@ -215,17 +233,21 @@ def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> 
     page.heading(f"Under suction: floor, and the {strip} along the walls")
     for condition in conditions:
         flow = cfm(condition.air_drawn(p.name for p in result.arrangement.points))
+        if condition.bars:
+            flow += f" {half_bar(condition, 'air_drawn', unit=M3S_PER_CFM)}"
         page.say(f"{spoken(condition.name)}, drawing {flow}:", first="  ")
         shares = zip(
             condition.coverage_area.items(), condition.coverage_perimeter.values(), strict=True
         )
-        page.rows(
-            [
-                (f"{threshold:g} Pa or more", f"floor {percent(area)}", f"walls {percent(walls)}")
-                for (threshold, area), walls in shares
-            ],
-            indent="    ",
-        )
+        rows = []
+        for (threshold, area), walls in shares:
+            shown = (f"floor {percent(area)}", f"walls {percent(walls)}")
+            rows.append((f"{threshold:g} Pa or more", *shown))
+            if condition.bars:
+                names = ("coverage_area", "coverage_perimeter")
+                errors = [half_bar(condition, n, f"{threshold:g}", unit=0.01) for n in names]
+                rows.append(("", *(_under(error, " %") for error in errors)))
+        page.rows(rows, indent="    ")
 
 
 def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None:
@@ -238,6 +260,9 @@ def _soil_gas(page: Page, conditions: list[ConditionResult], slab: Slab) -> None
         taken = condition.house_on.into_soil
         shown = (bare(cfm(flow)) for flow in (*flows, taken))
         rows.append((spoken(condition.name), undug, *shown))
+        if condition.bars:
+            names = ("entry_before_digging", "entry_fan_off", "entry", "air_from_house")
+            rows.append(("", *(half_bar(condition, name, unit=M3S_PER_CFM) for name in names)))
     page.rows(rows)
     for condition in conditions:
         opening = condition.opening
@@ -282,8 +307,15 @@ def _notes(page: Page, result: Result) -> None:
         page.item(note)
 
 
-def _trust(page: Page, case: Case, verbose: bool) -> None:
+def _under(error: str, unit: str) -> str:
+    """Half an error bar, set so that its figures stand under those of the number above it."""
+    return error + " " * len(unit) if error else ""
+
+
+def _trust(page: Page, case: Case, condition: ConditionResult, verbose: bool) -> None:
     page.heading("How far to trust it")
+    if condition.bars:
+        page.say(about_bars(condition))
     known = len(case.uncertain)
     words = "No range computed: every figure is from one run with one value for each input."
     if known:

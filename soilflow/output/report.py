@@ -14,6 +14,7 @@ from typing import Any
 from soilflow.layout.fan_sets import pipe_label
 from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import FAN_ON
+from soilflow.output.error_bars import bars_to_list
 from soilflow.results.result import ConditionResult, Result
 from soilflow.results.solved import RoomResult
 
@@ -57,6 +58,7 @@ def _by_threshold(shares: Mapping[float, float]) -> dict[str, float | None]:
 
 def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
     on, opening = condition.operating_point, condition.opening
+    bars = {"error_bars": bars_to_list(condition)} if condition.bars else {}
     has_fan, before = FAN_ON in on.states, condition.baseline
     return {
         "outdoor_pressure_Pa": _number(condition.outdoor_pressure),
@@ -111,6 +113,7 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
             }
             for name, pressure in condition.test_holes.items()
         ],
+        **bars,
     }
 
 

@@ -19,6 +19,7 @@ __all__ = [
     "STRIP",
     "THRESHOLDS",
     "WorstPatch",
+    "column_share",
     "coverage",
     "covered_area",
     "worst_margin",
@@ -103,15 +104,39 @@ def coverage(floor: FloorPressure, threshold: float, *, strip: BaseGeometry | No
     share : float
         Between 0 and 1; NaN when no air reaches any of it. [-]
     """
-    within = floor.floor & ~np.isnan(floor.pressure)
-    if strip is not None:
-        cx, cy = 0.5 * (floor.x[1:] + floor.x[:-1]), 0.5 * (floor.y[1:] + floor.y[:-1])
-        xx, yy = np.meshgrid(cx, cy, indexing="ij")
-        within = within & np.asarray(shapely.contains_xy(strip, xx, yy), dtype=bool)
+    within = _judged(floor, strip)
     whole = float(floor.areas[within].sum())
     if whole == 0.0:
         return float("nan")
     return float(covered_area(floor, threshold, within=within).sum()) / whole
+
+
+def column_share(floor: FloorPressure, *, strip: BaseGeometry | None = None) -> float:
+    """Part of the floor, or of a strip of it, that one column of cells stands for on average.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    strip : shapely geometry or None
+        Part to look at; None for the whole floor. [m]
+
+    Returns
+    -------
+    share : float
+        One over the number of columns that air reaches. [-]
+    """
+    return 1.0 / max(int(_judged(floor, strip).sum()), 1)
+
+
+def _judged(floor: FloorPressure, strip: BaseGeometry | None) -> Mask:
+    """Columns that a coverage counts."""
+    within = floor.floor & ~np.isnan(floor.pressure)
+    if strip is None:
+        return within
+    cx, cy = 0.5 * (floor.x[1:] + floor.x[:-1]), 0.5 * (floor.y[1:] + floor.y[:-1])
+    xx, yy = np.meshgrid(cx, cy, indexing="ij")
+    return within & np.asarray(shapely.contains_xy(strip, xx, yy), dtype=bool)
 
 
 def _share_below(a: Array, b: Array, c: Array, level: float) -> Array:

@@ -15,6 +15,7 @@ from soilflow.flow.soil_network import SoilNetwork
 from soilflow.operating_point import OperatingPoint
 from soilflow.results.coverage import WorstPatch
 from soilflow.results.floor import FloorPressure
+from soilflow.results.grid_error import Bars
 from soilflow.results.leaks import LeakFlows, WorstOpening
 
 __all__ = ["Baseline", "ConditionResult", "RoomResult", "SoilSolution", "deciding"]
@@ -121,6 +122,8 @@ class ConditionResult:
         The same floor before digging; None when it was not asked for.
     rooms : mapping of str to RoomResult
         Rooms beside the house; coverage, worst place and opening above are the house's alone.
+    bars : mapping of str to (mapping of str to Bracketed)
+        Error bars of the numbers in `soilflow.results.headlines`; empty where none were asked for.
     """
 
     name: str
@@ -141,6 +144,7 @@ class ConditionResult:
     test_holes_off: Mapping[str, float]
     baseline: Baseline | None = None
     rooms: Mapping[str, RoomResult] = field(default_factory=dict)
+    bars: Bars = field(default_factory=dict)
 
     def air_drawn(self, points: Iterable[str]) -> float:
         """Air from the soil into suction points, fan on.

@@ -19,6 +19,7 @@ from soilflow.air import Air, pressure_from_u
 from soilflow.flow.soil_map import NO_AIR_PATH
 from soilflow.operating_point import OperatingPoint
 from soilflow.results.floor import FloorPressure
+from soilflow.results.headlines import HEADLINES
 from soilflow.results.solved import ConditionResult, SoilSolution
 
 __all__ = ["MEMBERS", "LabelledArray", "array_groups", "height_of"]
@@ -345,7 +346,28 @@ def _condition(solution: SoilSolution, condition: ConditionResult, air: Air) -> 
         *_numbers(condition),
         *_rooms(condition),
         *_fans(condition),
+        *_bars(condition),
     ]
+
+
+def _bars(condition: ConditionResult) -> Iterator[LabelledArray]:
+    """Error bars of the grid, where they were asked for."""
+    labels = {
+        "": [""],
+        "port": list(condition.operating_point.port_names),
+        "test_hole": list(condition.test_holes),
+        "threshold": [f"{threshold:g}" for threshold in condition.coverage_area],
+    }
+    for name, bars in condition.bars.items():
+        unit, axis = HEADLINES[name]
+        axes = (axis,) if axis else ()
+        have = [bars.get(label) for label in labels[axis]]
+        error = np.array([np.nan if bar is None else bar.error for bar in have])
+        order = np.array([np.nan if bar is None else bar.order for bar in have])
+        half, power = f"half the error bar of {name}, for its grid alone", "of the cell size"
+        shape = np.shape(have) if axis else ()
+        yield _row(f"{name}_error", error.reshape(shape), unit, half, axes)
+        yield _row(f"{name}_order", order.reshape(shape), "1", f"power {power} it follows", axes)
 
 
 def _coverage(condition: ConditionResult) -> list[LabelledArray]:
