@@ -1,8 +1,9 @@
-"""Soils whose flow, pressure or coverage is known exactly, on grids that differ in nothing but size.
+"""Soils whose flow, pressure or coverage is known exactly, on grids that differ only in size.
 
 Each function takes the number of quarters of its cells (see `soilflow.flow.grid.graded_edges`)
-and how much smaller all cells are to be, and gives the numbers found; `EXACT` has what they tend
-to. Sources of the exact values stand at the tests in tests/reference that hold the same soils.
+and how much smaller all cells are to be, and gives the numbers found; beside it in `FLAT` and
+`DEEP_SOILS` stands a function that gives what they tend to. Sources of those values stand at the
+tests in tests/reference that hold the same soils.
 """
 
 from __future__ import annotations

@@ -239,7 +239,7 @@ def _coverage(page: Page, result: Result, conditions: list[ConditionResult]) -> 
         shares = zip(
             condition.coverage_area.items(), condition.coverage_perimeter.values(), strict=True
         )
-        rows = []
+        rows: list[tuple[str, ...]] = []
         for (threshold, area), walls in shares:
             shown = (f"floor {percent(area)}", f"walls {percent(walls)}")
             rows.append((f"{threshold:g} Pa or more", *shown))

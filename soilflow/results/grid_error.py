@@ -7,6 +7,7 @@ times the range they cover.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -149,7 +150,7 @@ def bracket(sizes: Sequence[float], values: Sequence[float], *, least: float = 0
     """
     if len(sizes) != len(values) or len(sizes) < 2:
         raise InputError("an error bar needs the value on two grids or more", field="values")
-    if any(fine >= coarse for coarse, fine in zip(sizes[:-1], sizes[1:], strict=True)):
+    if any(fine >= coarse for coarse, fine in itertools.pairwise(sizes)):
         raise InputError("cell sizes must fall from grid to grid", field="sizes")
     h, f = [float(size) for size in sizes[-3:]], [float(value) for value in values[-3:]]
     if not all(map(math.isfinite, f)):

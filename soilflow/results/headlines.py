@@ -75,7 +75,11 @@ def headlines(found: ConditionResult, points: Iterable[str]) -> dict[str, dict[s
 
 
 def least_bars(found: ConditionResult, slab: Slab) -> dict[str, float]:
-    """Smallest error bars that make sense: a share cannot be known better than to a column.
+    """Smallest error bars that make sense: nothing is known better than to a column of cells.
+
+    For a share of the floor that is the share of a column, for what the soil and the house
+    exchange through joints the same part of their flow: a trace that one grid finds at a single
+    joint cell and another does not.
 
     Parameters
     ----------
@@ -87,10 +91,17 @@ def least_bars(found: ConditionResult, slab: Slab) -> dict[str, float]:
     Returns
     -------
     least : dict of str to float
-        By name of the number; others may have any. [-]
+        By name of the number; others may have any. [SI]
     """
     strip = wall_strip(slab.polygon, slab.walls, STRIP)
+    along_walls = column_share(found.floor, strip=strip)
+    flows = {"entry": found.house_on, "entry_fan_off": found.house_off}
+    if found.baseline is not None:
+        flows["entry_before_digging"] = found.baseline.house
+    least = {name: along_walls * (f.from_soil + f.into_soil) for name, f in flows.items()}
     return {
         "coverage_area": column_share(found.floor),
-        "coverage_perimeter": column_share(found.floor, strip=strip),
+        "coverage_perimeter": along_walls,
+        "air_from_house": least["entry"],
+        **least,
     }

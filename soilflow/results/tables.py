@@ -365,7 +365,7 @@ def _bars(condition: ConditionResult) -> Iterator[LabelledArray]:
         error = np.array([np.nan if bar is None else bar.error for bar in have])
         order = np.array([np.nan if bar is None else bar.order for bar in have])
         half, power = f"half the error bar of {name}, for its grid alone", "of the cell size"
-        shape = np.shape(have) if axis else ()
+        shape = (len(have),) if axis else ()
         yield _row(f"{name}_error", error.reshape(shape), unit, half, axes)
         yield _row(f"{name}_order", order.reshape(shape), "1", f"power {power} it follows", axes)
 
