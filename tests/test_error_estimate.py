@@ -32,7 +32,7 @@ from soilflow.studies.error_estimate import (
 )
 
 WINTER = "design_winter"
-ROUGH = Resolution(name="rough", cells_per_radius=2.0, line_size=0.1, growth=2.0)
+ROUGH = Resolution(name="rough", cells_per_radius=3.0, line_size=0.1, growth=1.8)
 
 
 def flat(text):

@@ -121,6 +121,11 @@ def test_a_bar_is_never_shorter_than_asked_and_never_longer_for_it():
     assert bracket(SIZES, (1.0, 1.0, 1.0), least=0.01).error == 0.01
 
 
+def test_a_share_is_somewhere_between_nothing_and_all():
+    assert bracket(SIZES, (0.1, 0.9, 0.3), share=True).error == 0.7
+    assert bracket(SIZES, (0.1, 0.9, 0.3)).error == pytest.approx(2.4)
+
+
 def test_a_fourth_grid_pushes_the_first_out():
     assert bracket([9.0, *SIZES], [77.0, 3.0, 2.0, 1.5]) == bracket(SIZES, [3.0, 2.0, 1.5])
 

@@ -14,7 +14,7 @@ from soilflow.flow.grid import Resolution
 from soilflow.flow.side_by_side import Progress
 from soilflow.layout.layout import Layout
 from soilflow.results.grid_error import Bars, bracket
-from soilflow.results.headlines import headlines, least_bars
+from soilflow.results.headlines import HEADLINES, headlines, least_bars
 from soilflow.results.result import ConditionResult, Result, SoilSolution
 from soilflow.run import Estimate, estimate, grid_of, run_layout, solve_soil
 from soilflow.site.slab import Slab
@@ -242,7 +242,10 @@ def _bars(
     return {
         name: {
             label: bracket(
-                _SIZES, [one[name][label] for one in numbers], least=least.get(name, 0.0)
+                _SIZES,
+                [one[name][label] for one in numbers],
+                least=least.get(name, 0.0),
+                share=HEADLINES[name][1] == "threshold",
             )
             for label in by_label
         }
