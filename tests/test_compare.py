@@ -110,7 +110,7 @@ def failing():
 def test_a_layout_that_fails_costs_only_its_own_row():
     found = compare_layouts(failing())
     assert [m.layout for m in found.failed] == ["tiny fan"]
-    assert "its points run from 0" in found.failed[0].failure
+    assert "its curve runs from 0" in found.failed[0].failure
     assert [m.layout for m in found.ranked()] == [SECOND]
     text = print_comparison(found)
     assert '"tiny fan": no answer: fan' in text
