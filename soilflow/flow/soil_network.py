@@ -50,12 +50,17 @@ class SoilNetwork:
         Nodes at the two ends.
     conductance : array, shape (m,)
         Conductance of each edge. [m3/(s Pa)]
+    edge_slot : array of int, shape (m,)
+        Slot an edge belongs to, -1 for none.
     port_node, port : array of int, shape (k,)
         Node and port of each port edge.
     port_conductance : array, shape (k,)
         Conductance of each port edge. [m3/(s Pa)]
     port_slot : array of int, shape (k,)
         Slot a port edge belongs to, -1 for none.
+    port_area : array of int, shape (k,)
+        Area leak a port edge belongs to, -1 for none; with neither it is the surface of a body or
+        the rim of a hole.
     direct : array, shape (p, p)
         Conductance straight from port to port, symmetric, zero diagonal. [m3/(s Pa)]
     slots : array, shape (n, 3)
@@ -75,10 +80,12 @@ class SoilNetwork:
     line_node: Index
     edges: Index
     conductance: Array
+    edge_slot: Index
     port_node: Index
     port: Index
     port_conductance: Array
     port_slot: Index
+    port_area: Index
     direct: Array
     slots: Array
     slot_nodes: Index
@@ -318,7 +325,7 @@ def _area_leaks(
     half = np.where(over_gap, 0.0, half)
     g = area_conductance(leaks.area, leaks.leakance, half, permeability, viscosity)
     node = np.where(over_gap, sheet_node[ix, iy], cell_node[ix, iy, iz])
-    edges.to_port(node, leaks.port, g)
+    edges.to_port(node, leaks.port, g, area=np.arange(leaks.cell.size))
 
 
 def _line_edges(
@@ -361,7 +368,7 @@ def _slots(
     number = np.arange(leaks.cell.size)
     edges.to_port(soil_node, leaks.port, ref_soil, number)
     edges.to_port(gap_node[gap], leaks.port[gap], ref_sheet[gap], number[gap])
-    edges.between(soil_node[gap], gap_node[gap], soil_sheet[gap])
+    edges.between(soil_node[gap], gap_node[gap], soil_sheet[gap], number[gap])
     return np.column_stack(legs), np.column_stack([soil_node, gap_node])
 
 
@@ -396,10 +403,12 @@ def _without_islands(
         line_node=number[line_node],
         edges=np.column_stack([number[i[inside]], number[j[inside]]]),
         conductance=t[inside],
+        edge_slot=np.concatenate([*edges.inner_slot])[inside],
         port_node=number[node],
         port=port,
         port_conductance=g,
         port_slot=np.concatenate([*edges.slot]),
+        port_area=np.concatenate([*edges.area]),
         direct=direct,
         slots=slots,
         slot_nodes=number[slot_nodes],
