@@ -23,7 +23,7 @@ UNITS = {
     "SI",  # the unit of the field or dimension in question
     *("m", "m2", "m3", "1/m", "s", "K", "W", "MB", "rad"),
     *("Pa", "Pa s", "m/s", "m2/s", "m3/s", "kg/m3"),
-    *("m3/(s Pa)", "m2/(Pa s)", "(s Pa/m3)^0.5", "s Pa/m3", "1/(Pa s)"),
+    *("m3/(s Pa)", "m2/(Pa s)", "(s Pa/m3)^0.5", "s Pa/m3", "1/(Pa s)", "m3/Pa", "1/s"),
 }
 SECTIONS = ("Parameters", "Returns", "Yields", "Raises", "Notes", "References", "Examples")
 LISTS = ("Parameters", "Returns", "Yields", "Raises")

@@ -339,14 +339,14 @@ def test_importing_the_engine_loads_no_fipy_and_reads_no_command_line():
 def test_fipy_sees_neither_the_command_line_nor_another_suite():
     """FiPy would obey --petsc and fail on a suite that is not there."""
     code = (
-        "import os, sys; from soilflow.flow.fipy_engine import _load_fipy; "
-        "print(_load_fipy().solvers.solver_suite, sys.argv[1:], os.environ['FIPY_SOLVERS'])"
+        "import os, sys; from soilflow.flow.fipy_engine import load_fipy; "
+        "print(load_fipy().solvers.solver_suite, sys.argv[1:], os.environ['FIPY_SOLVERS'])"
     )
     assert run(code, "--petsc", FIPY_SOLVERS="petsc").split() == ["scipy", "['--petsc']", "petsc"]
 
 
 def test_another_suite_loaded_before_is_refused(monkeypatch):
-    fipy = fipy_engine._load_fipy()
+    fipy = fipy_engine.load_fipy()
     monkeypatch.setattr(fipy.solvers, "solver_suite", "petsc")
     with pytest.raises(SoilflowError, match="FIPY_SOLVERS=scipy"):
         respond_fipy(house(), MU)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilflow.flow.conductances import area_conductance, slot_legs, star_to_triangle
 from soilflow.flow.soil_map import SoilMap
 
-__all__ = ["Cells", "Links", "area_links", "cells_with_gap", "flat", "slot_links"]
+__all__ = ["Cells", "Links", "area_links", "cell_numbers", "cells_with_gap", "flat", "slot_links"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -142,8 +142,25 @@ def flat(values: NDArray[Any]) -> NDArray[Any]:
     return values.ravel(order="F")
 
 
-def _cell_numbers(soil: SoilMap, cells: Cells, cell: Index) -> tuple[Index, Index, Mask]:
-    """FiPy's numbers of cells of the grid and of the gap cells above them, and where a gap is."""
+def cell_numbers(soil: SoilMap, cells: Cells, cell: Index) -> tuple[Index, Index, Mask]:
+    """FiPy's numbers of cells of the grid and of the gap cells above them, and where a gap is.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+    cells : Cells
+        Made from it.
+    cell : array of int, shape (n,)
+        Flat cell indices of the grid.
+
+    Returns
+    -------
+    own, above : array of int, shape (n,)
+        Number of the cell and of the one above it.
+    over_gap : array of bool, shape (n,)
+        Whether the one above it is a gap.
+    """
     ix, iy, iz = np.unravel_index(cell, soil.grid.shape)
     over_gap = (soil.sheet[ix, iy] > 0.0) & (iz == soil.top_layer)
     down = iz if cells.gap is None else iz + (iz >= cells.gap)
@@ -172,7 +189,7 @@ def area_links(soil: SoilMap, cells: Cells, viscosity: float) -> Links:
         From the gap where there is one, else from the top soil cell.
     """
     leaks = soil.area_leaks
-    own, above, over_gap = _cell_numbers(soil, cells, leaks.cell)
+    own, above, over_gap = cell_numbers(soil, cells, leaks.cell)
     over_gap = over_gap & (leaks.axis == 2)
     half, permeability = soil.beside(leaks.cell, leaks.axis, leaks.area)
     conductance = area_conductance(
@@ -207,7 +224,7 @@ def slot_links(soil: SoilMap, cells: Cells, viscosity: float) -> tuple[Links, Li
         Conductance of that joining over the largest mobility. [m]
     """
     leaks = soil.line_leaks
-    own, above, over_gap = _cell_numbers(soil, cells, leaks.cell)
+    own, above, over_gap = cell_numbers(soil, cells, leaks.cell)
     ix, iy, iz = np.unravel_index(leaks.cell, soil.grid.shape)
     legs = slot_legs(
         length=leaks.length,

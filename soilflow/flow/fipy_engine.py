@@ -5,7 +5,8 @@ the mesh, the face averages, the matrix and the solution; pits are very permeabl
 gap under the slab is a layer of cells with the gap's transmissivity. FiPy is loaded on the
 first solve.
 
-Length: one problem, whose parts share FiPy's mesh and its solver settings.
+Length: one problem, at rest or stepped through time, whose parts share FiPy's mesh and its
+solver settings.
 """
 
 from __future__ import annotations
@@ -34,7 +35,14 @@ from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.solve import SolveReport
 from soilflow.layout.bodies import Brick
 
-__all__ = ["MOST_CELLS", "FipyResponse", "respond_fipy"]
+__all__ = [
+    "MOST_CELLS",
+    "FipyProblem",
+    "FipyResponse",
+    "check_for_fipy",
+    "load_fipy",
+    "respond_fipy",
+]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -133,11 +141,10 @@ def respond_fipy(
     Warns where a pit is not a box on grid lines: FiPy sees cells wholly in or out, and such a
     staircase is off by a few per cent in flow.
     """
-    _check_size(soil)
-    _warn_of_staircases(soil)
+    check_for_fipy(soil)
     cells = cells_with_gap(soil, viscosity)
-    problem = _Problem(_load_fipy(), soil, cells, viscosity)
-    solved = each_of(problem.unit_field, len(soil.ports), share=False, progress=progress)
+    problem = FipyProblem(load_fipy(), soil, cells, viscosity)
+    solved = each_of(problem._unit_field, len(soil.ports), share=False, progress=progress)
     fields = np.array([field for field, _, _ in solved])
     shown = np.where(problem.alive, fields, np.nan)
     shaped = np.array([field.reshape(cells.body.shape, order="F") for field in shown])
@@ -149,11 +156,28 @@ def respond_fipy(
         ports=soil.ports,
         unit_fields=np.where(soil.air, shaped, np.nan),
         gap_fields=gap,
-        port_matrix=np.array([problem.flows(f, p) for p, f in enumerate(fields)])
+        port_matrix=np.array([problem._flows(f, p) for p, f in enumerate(fields)])
         + _direct_flows(soil, viscosity),
         reports=tuple(report for _, report, _ in solved),
         balance=max((balance for _, _, balance in solved), default=0.0),
     )
+
+
+def check_for_fipy(soil: SoilMap) -> None:
+    """Refuse what FiPy is not taught here, and warn of what it sees roughly.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+
+    Raises
+    ------
+    InputError
+        Too many cells, a line conductor, or packed soil around a pit.
+    """
+    _check_size(soil)
+    _warn_of_staircases(soil)
 
 
 def _check_size(soil: SoilMap) -> None:
@@ -191,7 +215,7 @@ def _warn_of_staircases(soil: SoilMap) -> None:
             f'FiPy sees "{item.port}" as a staircase of cells: expect its flow to be off by a few '
             "per cent, and pressures right beside it by more; a box on grid lines is exact",
             SoilflowWarning,
-            stacklevel=3,
+            stacklevel=4,
         )
 
 
@@ -204,8 +228,19 @@ def _fits(soil: SoilMap, brick: Brick) -> bool:
     return True
 
 
-def _load_fipy() -> Any:
-    """FiPy on its scipy solvers; its import reads the command line, so that is hidden from it."""
+def load_fipy() -> Any:
+    """FiPy on its scipy solvers; its import reads the command line, so that is hidden from it.
+
+    Returns
+    -------
+    module
+        The package.
+
+    Raises
+    ------
+    SoilflowError
+        It cannot be loaded, or was loaded before with other solvers.
+    """
     argv, suite = sys.argv, os.environ.get(_SUITE)
     sys.argv, os.environ[_SUITE] = argv[:1], "scipy"
     try:
@@ -289,8 +324,22 @@ def _body_links(faces: _Faces, body: Index) -> Links:
     )
 
 
-class _Problem:
-    """FiPy's equation for the unit fields, and the sums over its faces and leaks."""
+class FipyProblem:
+    """FiPy's equation for the unit fields, and the sums over its faces and leaks.
+
+    Conductances are over the largest mobility, in metres, so that FiPy meets numbers near one.
+
+    Parameters
+    ----------
+    fipy : module
+        From `load_fipy`.
+    soil : SoilMap
+        What is there.
+    cells : Cells
+        Made from it.
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+    """
 
     def __init__(self, fipy: Any, soil: SoilMap, cells: Cells, viscosity: float) -> None:
         self.fipy, self.soil, self.scale = fipy, soil, cells.mobility
@@ -332,7 +381,7 @@ class _Problem:
         linked[label[self.cell[self.conductance > 0.0]]] = True
         return np.asarray(linked[label])
 
-    def unit_field(self, port: int) -> tuple[Array, SolveReport, float]:
+    def _unit_field(self, port: int) -> tuple[Array, SolveReport, float]:
         """Field of one port at one pascal, solved until its flows balance."""
         source = np.zeros(self.volume.size)
         np.add.at(source, self.cell, self.conductance * (self.port == port))
@@ -341,7 +390,8 @@ class _Problem:
         field = self.fipy.CellVariable(mesh=self.mesh, value=0.0)
         spent = 0
         for tolerance in _TOLERANCES:
-            spent += self._solve(field, source, tolerance, port)
+            what = f'port "{self.soil.ports[port]}"'
+            spent += self.solve(field, self.scale * source, tolerance, what)
             value = np.array(field.value)
             residual = self._residual(value, source)
             imbalance, bound = self._imbalance(value, port)
@@ -364,14 +414,53 @@ class _Problem:
             wanted=wanted,
         )
 
-    def _solve(self, field: Any, source: Array, tolerance: float, port: int) -> int:
-        """Let FiPy solve, from what the field holds; returns the iterations."""
+    def solve(
+        self,
+        field: Any,
+        source: Array,
+        tolerance: float,
+        what: str,
+        *,
+        storage: Array | None = None,
+        step: float | None = None,
+    ) -> int:
+        """Let FiPy solve for the steady state, or take one implicit step, from what a field holds.
+
+        Parameters
+        ----------
+        field : fipy.CellVariable
+            Where to start, and where the answer goes.
+        source : array, shape (cells,)
+            What the ports send in. [m3/s]
+        tolerance : float
+            Bound on the residual relative to the right-hand side. [-]
+        what : str
+            What is solved, for the message.
+        storage : array, shape (cells,), or None
+            Air that each cell takes up; None for the steady state. [m3/Pa]
+        step : float or None
+            Length of the step. [s]
+
+        Returns
+        -------
+        iterations : int
+            Iterations spent.
+
+        Raises
+        ------
+        ConvergenceError
+            The tolerance was missed.
+        """
         fipy = self.fipy
         leak = fipy.CellVariable(mesh=self.mesh, value=self.diagonal / self.volume)
-        gain = fipy.CellVariable(mesh=self.mesh, value=source / self.volume)
-        equation = fipy.ImplicitSourceTerm(coeff=leak) == (
-            fipy.DiffusionTerm(coeff=self.coefficient) + gain
-        )
+        gain = fipy.CellVariable(mesh=self.mesh, value=source / self.scale / self.volume)
+        inside = fipy.DiffusionTerm(coeff=self.coefficient) + gain
+        equation = fipy.ImplicitSourceTerm(coeff=leak) == inside
+        if storage is not None:
+            held = fipy.CellVariable(mesh=self.mesh, value=storage / self.scale / self.volume)
+            equation = (
+                fipy.TransientTerm(coeff=held) + fipy.ImplicitSourceTerm(coeff=leak) == inside
+            )
         solver = fipy.LinearPCGSolver(
             tolerance=tolerance,
             criterion="RHS",
@@ -384,12 +473,13 @@ class _Problem:
             for category in failures:
                 warnings.simplefilter("error", category)
             try:
-                equation.solve(var=field, solver=solver)
+                equation.solve(var=field, solver=solver, dt=step)
             except failures as err:
-                reached = float(solver.convergence.residual) / float(np.linalg.norm(source))
+                size = max(float(np.linalg.norm(source)), 1e-300)
+                reached = float(solver.convergence.residual) / size
                 raise ConvergenceError(
-                    f"FiPy stopped at a relative residual of {reached:.1e} on port "
-                    f'"{self.soil.ports[port]}", wanted {tolerance:.0e}',
+                    f"FiPy stopped at a relative residual of {reached:.1e} on {what}, wanted "
+                    f"{tolerance:.0e}",
                     reached=reached,
                     wanted=tolerance,
                     iterations=int(solver.convergence.iterations),
@@ -404,7 +494,7 @@ class _Problem:
         left = np.bincount(a, flux, n) - np.bincount(b, flux, n) + self.diagonal * field - source
         return float(np.linalg.norm(left) / np.linalg.norm(source))
 
-    def flows(self, field: Array, port: int) -> Array:
+    def _flows(self, field: Array, port: int) -> Array:
         """Flows out of the ports while one is at one pascal. [m3/(s Pa)]"""
         held = (self.port == port).astype(float)
         flux = self.conductance * (held - field[self.cell])
@@ -412,7 +502,7 @@ class _Problem:
 
     def _imbalance(self, field: Array, port: int) -> tuple[float, float]:
         """Sum of the flows over the port's own, and what rounding alone may leave of it."""
-        flows = self.flows(field, port)
+        flows = self._flows(field, port)
         moved = max(abs(float(flows[port])), 1e-300)
         rounding = 10.0 * float(np.finfo(float).eps) * self.scale * float(self.conductance.sum())
         return abs(float(flows.sum())) / moved, rounding / moved
