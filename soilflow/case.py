@@ -12,6 +12,7 @@ from soilflow.air import Air
 from soilflow.conditions import Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import NORMAL, Resolution
+from soilflow.house_leakage import HouseLeakage
 from soilflow.layout.digging import digging_bounds, digging_faults, drain_faults
 from soilflow.layout.fan_sets import CHOSEN
 from soilflow.layout.layout import Layout
@@ -104,6 +105,8 @@ class Case:
         Other sites of the same house: a frozen yard, a dried corner.
     variant : str
         Name of the variant that ``site`` is, empty for the case as written.
+    house_leakage : HouseLeakage or None
+        How tight the house is above the floor, for the back-draft flag alone.
     """
 
     title: str
@@ -118,6 +121,7 @@ class Case:
     uncertain: tuple[Uncertain, ...] = ()
     variants: Mapping[str, Site] = field(default_factory=lambda: MappingProxyType({}))
     variant: str = ""
+    house_leakage: HouseLeakage | None = None
 
     def __post_init__(self) -> None:
         """Check names and places across the parts of the case."""

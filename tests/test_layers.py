@@ -6,7 +6,7 @@ from read_source import PACKAGE, Import, Module, imports_of, read_modules
 # own group as long as nothing runs in a circle.
 LAYERS = """
     errors, unit_tables, quantity_text, units, data
-    air, soil, conditions
+    air, soil, conditions, house_leakage
     site
     layout
     flow

@@ -92,6 +92,12 @@ fittings = ["sharp 90 bend"]
 [conditions.today]
 outdoor_pressure = "1 Pa"
 references = {lee = {above_outdoors = "-1 Pa"}}
+[house_leakage]
+flow = "1500 cfm"
+at_pressure = "50 Pa"
+exponent = 0.65
+existing_exhaust = "200 cfm"
+source = "blower door"
 [[test_holes]]
 name = "T1"
 x = "1 ft"

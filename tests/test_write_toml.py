@@ -14,6 +14,7 @@ from soilflow.case import Case, TestHole, Uncertain
 from soilflow.conditions import Condition, ReferencePressure
 from soilflow.files import parse_case, write_case
 from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
+from soilflow.house_leakage import HouseLeakage
 from soilflow.layout.fan import Fan
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pipes import Pipe, PipeTree
@@ -44,6 +45,14 @@ def several(most, noun, **given):
     return st.lists(st.builds(noun, **given), max_size=most).map(tuple)
 
 
+LEAKAGES = st.none() | st.builds(
+    HouseLeakage,
+    flow=number(0.01, 3.0),
+    at_pressure=number(1, 75),
+    exponent=number(0.5, 1.0),
+    existing_exhaust=st.none() | number(0, 0.3),
+    source=TEXTS,
+)
 PERMEABILITY = number(1e-15, 1e-9)
 SQUARE = ((0, 0), (2, 0), (2, 2), (0, 2))
 TOP_LAYER = st.builds(SoilLayer, permeability=PERMEABILITY)
@@ -247,6 +256,7 @@ def cases(draw):
         ),
         variants=MappingProxyType(variants),
         variant=draw(st.sampled_from(["", "frozen"])),
+        house_leakage=draw(LEAKAGES),
     )
 
 

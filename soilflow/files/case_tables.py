@@ -16,6 +16,7 @@ from soilflow.files.make_nouns import make
 from soilflow.files.site_tables import NEEDED, SITE_TABLES, Written, site_draft, slab_draft
 from soilflow.files.toml_lines import KeyPath
 from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
+from soilflow.house_leakage import HouseLeakage
 from soilflow.site import FoundationWalls, Ground, Site, SoilLayer
 from soilflow.site.ground import DEFAULT_BOTTOM
 
@@ -30,6 +31,7 @@ _TOP = {
     "air",
     "conditions",
     "fan",
+    "house_leakage",
     "layouts",
     "pipe",
     "resolution",
@@ -121,6 +123,10 @@ def _case_draft(tables: dict[str, Any], notes: Notes) -> Draft:
     if "test_holes" in tables:
         holes = notes.tables(tables["test_holes"], ("test_holes",))
         draft.fields["test_holes"] = [take(t, at, TestHole, notes) for at, t in holes]
+    if "house_leakage" in tables:
+        table = notes.table(tables["house_leakage"], ("house_leakage",))
+        leakage = BAD if table is None else take(table, ("house_leakage",), HouseLeakage, notes)
+        draft.fields["house_leakage"] = leakage
     if "variant_name" in tables:
         draft.put("variant", tables["variant_name"], "variant_name")
     _air(tables, draft, notes)

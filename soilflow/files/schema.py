@@ -25,6 +25,7 @@ from soilflow.files.schema_texts import (
 )
 from soilflow.files.site_tables import NEEDED, SITE_TABLES
 from soilflow.flow.grid import Resolution
+from soilflow.house_leakage import HouseLeakage
 from soilflow.layout.fan import Fan
 from soilflow.layout.fan_sets import FanSet
 from soilflow.layout.layout import Layout, SuctionPoint
@@ -70,6 +71,7 @@ def case_schema() -> Schema:
             "minProperties": 1,
             "additionalProperties": _condition(),
         },
+        "house_leakage": noun_schema(HouseLeakage),
         "test_holes": several(noun_schema(TestHole), "Where the pressure is wanted."),
         "uncertain": several(_range(), "Inputs known as ranges, by path."),
         "variant": {

@@ -55,6 +55,7 @@ def write_case(case: Case) -> str:
         "resolution": _resolution(case),
         "air": _table(case.air),
         **_site(case.site),
+        "house_leakage": {} if case.house_leakage is None else _table(case.house_leakage),
         "layouts": [_layout(layout) for layout in case.layouts],
         "conditions": {c.name: _without(_table(c), "name") for c in case.conditions},
         "test_holes": [_table(hole) for hole in case.test_holes],
