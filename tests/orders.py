@@ -1,11 +1,9 @@
 """Orders of accuracy, demanded from both sides."""
 
 import numpy as np
+from problems.orders import extrapolated, observed_order
 
-
-def observed_order(sizes, errors):
-    """Slope of log error over log cell size, least squares over all levels."""
-    return float(np.polyfit(np.log(sizes), np.log(errors), 1)[0])
+__all__ = ["assert_order", "extrapolated", "observed_order"]
 
 
 def assert_order(error_of, n_cells, expected, *, tol=0.15):
@@ -14,8 +12,3 @@ def assert_order(error_of, n_cells, expected, *, tol=0.15):
     assert np.all(errors > 1e-12), f"errors at rounding level, their order is noise: {errors}"
     order = observed_order(1.0 / np.asarray(n_cells, dtype=float), errors)
     assert abs(order - expected) <= tol, f"order {order:.2f}, expected {expected}; {errors}"
-
-
-def extrapolated(coarse, fine, order):
-    """Value at cell size zero from two grids, the second with every cell halved."""
-    return fine + (fine - coarse) / (2.0**order - 1.0)

@@ -10,41 +10,17 @@ import dataclasses
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from small_soils import MU, beyond, growing_edges, layer, slab_body, solve_soil, split_times
+from problems.smear import RADIUS, K, exact_flow, pit_flow
+from small_soils import MU, beyond, growing_edges, layer, slab_body, solve_soil
 from tiny_house import house
 
 from soilflow.errors import InputError
 from soilflow.flow.analytic import flow_ratio_smear
 from soilflow.flow.fipy_engine import respond_fipy
 from soilflow.flow.grid import Grid
-from soilflow.layout.bodies import Ball, Cylinder, HeldBody, Outside
+from soilflow.layout.bodies import Cylinder, HeldBody, Outside
 from soilflow.layout.pits import BoxPit, HemisphericalPit
 from soilflow.run import map_of
-
-K = 1e-12
-RADIUS = 0.2624
-FAR = 10.0
-
-
-def pit_flow(*, radius=RADIUS, smear=0.0, ratio=1.0, times=0):
-    """Flow per pascal of a hemisphere under a sealed slab, a quarter of it on the grid. [m3/s]"""
-    edges = growing_edges(0.0, 2.0 * radius, radius / 4.0, 1.4, FAR)
-    edges = beyond(edges, edges[-1] - edges[-2])
-    grid = split_times(Grid(x=edges, y=edges, z=edges), times)
-    pit = Ball(centre=(0.0, 0.0, 0.0), radius=radius)
-    held = [
-        HeldBody(port="pit", body=pit, smear=smear, smear_ratio=ratio),
-        HeldBody(port="far", body=Outside(inner=Ball(centre=(0.0, 0.0, 0.0), radius=FAR))),
-    ]
-    answer = solve_soil(grid, [layer(K, 0.0, FAR + 9.0)], held)
-    return answer.flow("pit", {"pit": -1.0, "far": 0.0}) * 4.0
-
-
-def exact_flow(radius, smear, ratio):
-    """The same with the far hemisphere at FAR, by resistances in series. [m3/s]"""
-    outer = radius + smear
-    shell = (1.0 / radius - 1.0 / outer) / ratio
-    return 2.0 * np.pi * K / MU / (shell + 1.0 / outer - 1.0 / FAR)
 
 
 # Ratios in a half space by the formula above: r = 0.2624 m (two buckets) and 0.2083 m (one),
