@@ -4,7 +4,6 @@ import functools
 import math
 
 import numpy as np
-from one_fan import fans_meet_soil
 from shapely.geometry import box
 
 from problems.soils import (
@@ -17,6 +16,7 @@ from problems.soils import (
 from soilflow.air import P_ATM
 from soilflow.flow.grid import Grid, graded_edges
 from soilflow.layout.bodies import Cylinder, HeldBody, Outside
+from soilflow.operating_point import solve_operating_point
 from soilflow.results.floor import floor_response
 from soilflow.site.effects import LeaksOverArea
 
@@ -56,7 +56,7 @@ def ring(cells):
 
 
 def point_at(answer, vacuum):
-    return fans_meet_soil(
+    return solve_operating_point(
         answer.response.port_matrix,
         port_names=answer.response.ports,
         given_pressures={"pit": -vacuum, "edge": 0.0, "house": 0.0},

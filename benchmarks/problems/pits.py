@@ -4,10 +4,10 @@ import functools
 import math
 
 import numpy as np
-from shapely.geometry import box
+from shapely.geometry import Point, box
 
 from problems.soils import MU, beyond, growing_edges, layer, solve_soil, split_times
-from soilflow.flow.grid import NORMAL, Grid, grid_for
+from soilflow.flow.grid import NORMAL, Grid, graded_edges, grid_for
 from soilflow.layout.bodies import Ball, Brick, HeldBody, Outside
 from soilflow.site.effects import LeaksOverArea
 
@@ -94,3 +94,23 @@ def near_walls(times, walls):
     answer = solve_soil(grid, [layer(K, 0.0, end + 9.0)], [pit, far(end)])
     seen = shape_factor(answer) * (1.0 if walls == 2 else 2.0)
     return to_half_space(seen, 2.0 * math.pi / 2**walls, end)
+
+
+@functools.cache
+def flat_plate(shape, cells):
+    """A plate without thickness on the underside, 1 m in radius or side; a quarter of it.
+
+    Its rim is singular, so the cells shrink towards it.
+    """
+    rim, end = (1.0, 12.0) if shape == "disk" else (0.5, 6.0)
+    size, rate = 0.25 * rim / cells, 2.4 / cells
+    x = with_end(
+        graded_edges([0.0, rim, end], [(rim, rim, size)], math.exp(rate), [(0.0, 99.0, 2.0)])
+    )
+    z = with_end(graded_edges([0.0, end], [(0.0, 0.0, size)], math.exp(rate), [(0.0, 99.0, 2.0)]))
+    plan = Point(0.0, 0.0).buffer(rim, 256) if shape == "disk" else box(-rim, -rim, rim, rim)
+    plate = LeaksOverArea(plan=plan, depth=0.0, leakance=math.inf, reference="plate")
+    grid = Grid(x=x, y=x, z=z)
+    answer = solve_soil(grid, [layer(K, 0.0, end + 9.0), plate], [far(end)])
+    seen = 4.0 * answer.flow("plate", {"plate": -1.0, "far": 0.0}) * MU / K
+    return to_half_space(seen, 2.0 * math.pi, end)
