@@ -3,6 +3,7 @@
 from checks.closed_forms import CLOSED_FORMS
 from checks.edges import EDGES, ONE_CELL
 from checks.formulas import AIR, SOIL
+from checks.houses import EXACT_HOUSES, WHOLE_HOUSE
 from checks.machines import FANS, PIPES, UNITS
 from checks.plane import PLANE
 from checks.scheme import COMPRESSION, ORDERS
@@ -22,4 +23,6 @@ GROUPS = (
     EDGES,
     SPACE,
     ORDERS,
+    EXACT_HOUSES,
+    WHOLE_HOUSE,
 )
