@@ -1,4 +1,4 @@
-"""Is soilflow right? Every number here is also known from outside it.
+"""Is soilflow right? What it says beside numbers known from outside it.
 
     python benchmarks/verification.py [--json] [--group NAME ...] [--out FOLDER]
 
@@ -7,6 +7,9 @@ what soilflow says, computed here and now through its documented functions. Erro
 or absolute where the value is nought. Tolerances of published values are those of the source or
 of the scheme at the cell size stated; identities are held to what the solver leaves. Ends with a
 status other than 0 when a row does not pass. With all groups, table and figure are written too.
+
+Published checks of what soilflow does not compute have no row: inertia in gravel between circles,
+entry losses and short slits, slip, how fast a field settles, transport of radon.
 """
 
 from __future__ import annotations
@@ -23,7 +26,7 @@ from checks import GROUPS
 from checks.row import EQUAL, Group, Row, as_json
 
 TABLES = Path(__file__).parent / "tables"
-_WIDTHS = "{:<62} {:>2} {:>13} {:>13} {:>8} {:>8} {:>5}  {:<4} {}"
+_WIDTHS = "{:<70} {:>2} {:>13} {:>13} {:>8} {:>8} {:>5}  {:<4} {}"
 
 Found = Sequence[tuple[Group, Sequence[Row]]]
 
@@ -127,13 +130,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"{time.perf_counter() - start:.0f} s")
     folder = options.out or (TABLES if groups == GROUPS else None)
     if folder is not None:
-        from checks.figure import draw
+        from checks.figure import draw, save
 
         folder.mkdir(parents=True, exist_ok=True)
         command = "# python benchmarks/verification.py"
         text = "\n".join([command, *lines]) + "\n"
         (folder / "verification.txt").write_text(text, encoding="utf-8")
-        draw(found).savefig(folder / "verification.png", dpi=110)
+        save(draw(found), folder / "verification.png")
     failed = [row for _, rows in found for row in rows if not row.passed]
     for row in failed:
         print(

@@ -105,7 +105,7 @@ def test_features_are_read_as_written(case):
         source="word 'clean gravel' (from memory)",
     )
     assert site.fill.thickness == pytest.approx(FOOT / 3)
-    assert site.fill.permeability == pytest.approx(1e-8)
+    assert site.fill.permeability == pytest.approx(1e-8, rel=1e-9, abs=0)
     drain, seam = site.patches
     assert drain.polygon.bounds == pytest.approx([v * FOOT for v in (8, 1, 10, 4)])
     assert (seam.permeability, seam.source) == (5e-11, "seen in a pit")
@@ -132,8 +132,8 @@ def test_features_are_read_as_written(case):
 
 def test_ranges_of_features_are_kept(case):
     ranges = {u.path: (u.low, u.high) for u in case.uncertain}
-    assert ranges["site.fill.permeability"] == pytest.approx((1e-9, 1e-7))
-    assert ranges["site.patches[0].permeability"] == pytest.approx((1e-9, 1e-7))
+    assert ranges["site.fill.permeability"] == pytest.approx((1e-9, 1e-7), rel=1e-9, abs=0)
+    assert ranges["site.patches[0].permeability"] == pytest.approx((1e-9, 1e-7), rel=1e-9, abs=0)
     assert ranges["site.random_soil.sigma"] == (0.5, 1.5)
     assert case.site.random_soil.sigma == pytest.approx(np.sqrt(0.75))
 

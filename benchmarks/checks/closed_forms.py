@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from checks.row import MEMORY, Group, Row
-
 from soilflow.flow import analytic
 
 MU = 1.81e-5
@@ -29,8 +28,7 @@ def _numbers() -> Iterator[tuple[str, str, float, float]]:
     found = analytic.shape_factor_square(1.0, 0.15, 10.0)
     source = f"{SPHERE}; eigenfunction series"
     yield "round pit in a square of 10 m, S / b", source, 1.753943, found
-    source = "conformal map" + MEMORY
-    yield "leakage length", source, 2.000, analytic.leakage_length(2e-11, 5e-12)
+    yield "leakage length", "root of T / G" + MEMORY, 2.000, analytic.leakage_length(2e-11, 5e-12)
     found = analytic.flow_leaky_de_glee(0.15, 2e-11, 5e-12, 200.0, MU)
     yield "leaky layer without end, flow", LEAKY, 5.074909e-4, found
     found = analytic.pressure_leaky_de_glee(3.0, 0.15, 2.0, 200.0)

@@ -51,7 +51,7 @@ def _drains() -> Iterator[Row]:
     )
     for beside in ((), (0.1,), (0.3,)):
         yield Row(
-            check=f"the same as a line, {len(beside)} wall at {beside[0]:g} m"
+            check=f"the same as a line, lines of a wall at {beside[0]:g} m"
             if beside
             else "the same as a line conductor",
             source=BURIED,

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from PIL import Image
 
 from checks.row import Group, Row
 
 _LEAST = 1e-6  # what lies below is drawn here, hollow
 _ROW, _TITLE, _COLUMNS = 0.155, 0.42, 3  # heights [in]
+_COLOURS = 24
 
 
 def _columns(found: Sequence[tuple[Group, Sequence[Row]]]) -> list[list[int]]:
@@ -26,6 +30,15 @@ def _columns(found: Sequence[tuple[Group, Sequence[Row]]]) -> list[list[int]]:
         if len(columns) <= _COLUMNS:
             return columns
         limit *= 1.02
+
+
+def save(figure: Figure, path: Path) -> None:
+    """As a picture with few colours, small enough to lie beside the tables."""
+    with BytesIO() as drawn:
+        figure.savefig(drawn, format="png", dpi=110)
+        with Image.open(drawn) as picture:
+            few = picture.convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE)
+            few.save(path, optimize=True)
 
 
 def draw(found: Sequence[tuple[Group, Sequence[Row]]]) -> Figure:
@@ -63,8 +76,8 @@ def draw(found: Sequence[tuple[Group, Sequence[Row]]]) -> Figure:
     figure.text(
         0.012,
         1.0 - 0.48 / tall,
-        "Left of the line passes; hollow dots lie off the scale, many at rounding; "
-        "squares are one-sided bounds.",
+        "What lies left of the red line passes. Hollow: below the scale, mostly at rounding. "
+        "Squares: bounds from one side.",
         fontsize=10,
         va="top",
     )
@@ -93,7 +106,7 @@ def _panel(ax: Axes, group: Group, rows: Sequence[Row], *, last: bool) -> None:
     ax.tick_params(axis="y", length=0)
     ax.grid(True, axis="both", color="#dddddd", linewidth=0.5)
     ax.set_axisbelow(True)
-    ax.set_xticks([1e-6, 1e-4, 1e-2, 1.0])
+    ax.set_xticks([1e-6, 1e-4, 1e-2, 1.0], ["1e-6 or less", "0.0001", "0.01", "1"])
     ax.tick_params(axis="x", labelsize=7, which="both")
     ax.minorticks_off()
     if not last:

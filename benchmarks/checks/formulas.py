@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator
 
 from checks.row import MEMORY, Group, Row
-
 from soilflow import air, soil
 from soilflow.air import Air
 from soilflow.conditions import Condition
@@ -110,12 +109,15 @@ def _wet_soil() -> Iterator[Row]:
         for wet, value in zip(_SATURATIONS, values, strict=True):
             found = soil.gas_relative_permeability_brooks_corey(wet, index)
             yield _exact(f"gas permeability, index {index:g}, Se = {wet:g}", source, value, found)
+    source = "Brooks & Corey 1964" + MEMORY
+    found = soil.effective_saturation_brooks_corey(1.0, 0.5, 2.0)
+    yield _exact("effective saturation, twice the entry head, index 2", source, 0.25, found)
     source = "Millington & Quirk 1961" + MEMORY
     found = soil.diffusion_ratio_millington_quirk_1961(0.25, 0.43)
-    yield _exact("diffusion ratio, air 0.25 of 0.43", source, 0.05323490, found)
+    yield _exact("diffusion ratio of 1961, air 0.25 of 0.43", source, 0.05323490, found)
     source = "Millington & Quirk 1960" + MEMORY
     found = soil.diffusion_ratio_millington_quirk_1960(0.25, 0.43)
-    yield _exact("diffusion ratio, air 0.25 of 0.43", source, 0.1097070, found)
+    yield _exact("diffusion ratio of 1960, air 0.25 of 0.43", source, 0.1097070, found)
 
 
 def _layers_and_slots() -> Iterator[Row]:

@@ -38,7 +38,7 @@ def _round() -> Iterator[Row]:
     inner, outer = (exact_houses.under_round_floor(1.5, r) for r in (3.0, 3.0 * math.sqrt(2.0)))
     for relation, value, word in ((AT_LEAST, inner, "within"), (AT_MOST, outer, "around")):
         yield Row(
-            check=f"the same under a square of 6 m, against the circle {word} it",
+            check=f"1.5 m, under a square of 6 m, against the circle {word} it",
             source="derived: more slab, less of the pit's suction lost",
             value=value,
             ours=exact_houses.square_house(),
@@ -53,7 +53,7 @@ def _footings() -> Iterator[Row]:
         found = [exact_houses.edge_drain(distance, depth, 0.05, n) for n in range(3)]
         errors = [abs(f / value - 1.0) for f in found]
         order = observed_order([1.0, 0.5, 0.25], errors)
-        check = f"drain {distance:g} m from a footing of {depth:g} m, open yard, S / L"
+        check = f"drain {distance:g} m from a footing of {depth:g} m, S / L"
         for word, ours, tolerance in (
             ("", found[0], 0.03),
             (", extrapolated", extrapolated(found[1], found[2], 1.0), 0.01),
@@ -231,7 +231,7 @@ def _symmetries() -> Iterator[Row]:
             tolerance=SOLVER,
         )
         yield Row(
-            check=f"{check}, largest change under the floor",
+            check=f"{check}, change under the floor",
             source="scaling",
             value=0.0,
             ours=whole_house.largest_difference(*ours),
@@ -270,7 +270,7 @@ def _limits() -> Iterator[Row]:
             )
     cut_off = whole_house.with_footings_down_to(0.002)
     yield Row(
-        check="footings down to the last 0.2 % of the soil, share left of A to outdoors",
+        check="footings down to the last 0.2 %, share left of A to outdoors",
         source="limit: nothing passes a sealed box",
         value=0.0,
         ours=whole_house.conductance(cut_off, "A", "outdoors")

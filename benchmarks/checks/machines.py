@@ -7,8 +7,8 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from checks.row import AT_LEAST, AT_MOST, MEMORY, Group, Row
 
+from checks.row import AT_LEAST, AT_MOST, MEMORY, Group, Row
 from soilflow.layout import pipes
 from soilflow.layout.drive import Drive, velocities
 from soilflow.layout.fan import Fan, fan_power

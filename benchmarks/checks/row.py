@@ -33,7 +33,8 @@ class Row:
     def error(self) -> float:
         off = self.ours - self.value
         if self.relation != EQUAL:
-            off = max(0.0, off if self.relation == AT_MOST else -off)
+            off = off if self.relation == AT_MOST else -off
+            off = 0.0 if off <= 0.0 else off  # what is not a number stays so
         return abs(off / self.value) if self.value else abs(off)
 
     @property
