@@ -43,8 +43,12 @@ def one_sheet(answer: Answer):
     return connected_components(graph, directed=False)[1]
 
 
-def check_one_pressure(answer: Answer, atol=1e-3):
-    """Under equal pits a gap is at one pressure, the one it has when tied together."""
+def check_one_pressure(answer: Answer, atol=0.02):
+    """Under equal pits a gap is at one pressure, the one it has when tied together.
+
+    But for what a wide joint all round draws through it: 5 mm leave 1 % in a gap of 0.1 m, and
+    a higher gap differs from tight soil by more decades than a solve bears.
+    """
     held = suction(answer)
     nodes = answer.network.nodes
     tied, _ = by_elimination(answer.network, held, one_sheet(answer))
