@@ -341,13 +341,12 @@ def gaps(draw, width, depth, floor):
         taper=taper,
         contact_fraction=draw(st.sampled_from([0.0, 0.0, 0.3])),
     )
-    plan = gap.plan(floor)
-    if plan.geom_type != "Polygon" or plan.is_empty:
-        return dataclasses.replace(gap, corners=None, hole=None)
     if corners is None:
         return gap
     # what is drawn past the walls is cut off, as a user would
-    within = footprint_polygon(corners).intersection(floor)
+    within = dataclasses.replace(gap, hole=None).plan(floor)
+    if within.geom_type != "Polygon" or gap.plan(floor).is_empty:
+        return dataclasses.replace(gap, corners=None, hole=None)
     return dataclasses.replace(gap, corners=tuple(within.exterior.coords[:-1]))
 
 
