@@ -12,7 +12,7 @@ from soilflow.layout.pipes import PipeTree
 from soilflow.operating_point import OperatingPoint, solve_operating_point
 from soilflow.results.solved import SoilSolution
 
-__all__ = ["operate"]
+__all__ = ["operate", "ports_in_use"]
 
 
 def operate(
@@ -43,6 +43,44 @@ def operate(
     OutOfRangeError
         A fan would work outside its curve.
     """
+    given, capped, drives = ports_in_use(case, layout, condition, solution, fan_on=fan_on)
+    return solve_operating_point(
+        solution.response.port_matrix,
+        port_names=solution.soil.ports,
+        given_pressures=given,
+        capped=capped,
+        drives=drives,
+        pressure_atm=case.air.pressure_atm,
+    )
+
+
+def ports_in_use(
+    case: Case, layout: Layout, condition: Condition, solution: SoilSolution, *, fan_on: bool
+) -> tuple[dict[str, float], set[str], list[Drive]]:
+    """What each port of a case is held by on the day of a condition.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layout : Layout
+        The layout.
+    condition : Condition
+        The condition.
+    solution : SoilSolution
+        The solved soil.
+    fan_on : bool
+        Whether the fans run.
+
+    Returns
+    -------
+    given : dict of str to float
+        Ports with a stated pressure. [Pa]
+    capped : set of str
+        Points that float.
+    drives : list of Drive
+        Fans and pipes on the other points.
+    """
     ports = solution.soil.ports
     known = case.reference_pressures(condition)
     given = {name: known[name] for name in ports if name in known}
@@ -58,14 +96,7 @@ def operate(
             drives.append(_drive(case, condition, name, points, fan if fan_on else None, pipes))
         else:
             capped |= set(points)
-    return solve_operating_point(
-        solution.response.port_matrix,
-        port_names=ports,
-        given_pressures=given,
-        capped=capped,
-        drives=drives,
-        pressure_atm=case.air.pressure_atm,
-    )
+    return given, capped, drives
 
 
 def _drive(

@@ -23,6 +23,7 @@ __all__ = [
     "coverage",
     "covered_area",
     "worst_margin",
+    "worst_margins",
 ]
 
 Array = NDArray[np.float64]
@@ -211,6 +212,30 @@ def worst_margin(floor: FloorPressure) -> WorstPatch:
     InputError
         No patch of floor has air below it.
     """
+    [worst] = worst_margins(floor, np.zeros(floor.floor.shape, dtype=np.int64)).values()
+    return worst
+
+
+def worst_margins(floor: FloorPressure, territory: NDArray[np.int64]) -> dict[int, WorstPatch]:
+    """Least mean suction beyond the pass line in each part of the floor.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    territory : array of int, shape (nx, ny)
+        Number of the part each column belongs to. A patch belongs to the part its middle is in.
+
+    Returns
+    -------
+    worst : dict of int to WorstPatch
+        By part, as `worst_margin` would find it there; parts without a patch are left out.
+
+    Raises
+    ------
+    InputError
+        No patch of the floor has air below it.
+    """
     air = floor.floor & ~np.isnan(floor.pressure)
     side = min(PATCH, float(np.ptp(floor.x)), float(np.ptp(floor.y)))
     places = [np.unique(np.concatenate([e, e - side])) for e in (floor.x, floor.y)]
@@ -231,15 +256,26 @@ def worst_margin(floor: FloorPressure) -> WorstPatch:
     if not usable.any():
         raise InputError("no patch of the floor has air below it, so there is no margin to give")
     mean = np.where(usable, sums[2] / np.where(usable, sums[1], 1.0), -np.inf)
-    worst_first = np.argsort(-mean, axis=None, kind="stable")[: int(usable.sum())]
-    ranked = np.column_stack(np.unravel_index(worst_first, mean.shape))
-    whole = (at for at in ranked if _in_one_piece(floor, places[0][at[0]], places[1][at[1]], side))
-    i, j = next(whole, ranked[0])
-    return WorstPatch(
-        margin=float(-mean[i, j]) - PASS_LINE,
-        x=float(places[0][i] + 0.5 * side),
-        y=float(places[1][j] + 0.5 * side),
-    )
+    middle = [
+        np.clip(np.searchsorted(e, p + 0.5 * side) - 1, 0, e.size - 2)
+        for e, p in zip((floor.x, floor.y), places, strict=True)
+    ]
+    part = territory[np.ix_(*middle)]
+    found = {}
+    for number in np.unique(part[usable]).tolist():
+        mine = np.where(part == number, mean, -np.inf)
+        worst_first = np.argsort(-mine, axis=None, kind="stable")[: int((mine > -np.inf).sum())]
+        ranked = np.column_stack(np.unravel_index(worst_first, mean.shape))
+        whole = (
+            at for at in ranked if _in_one_piece(floor, places[0][at[0]], places[1][at[1]], side)
+        )
+        i, j = next(whole, ranked[0])
+        found[number] = WorstPatch(
+            margin=float(-mean[i, j]) - PASS_LINE,
+            x=float(places[0][i] + 0.5 * side),
+            y=float(places[1][j] + 0.5 * side),
+        )
+    return found
 
 
 def _in_one_piece(floor: FloorPressure, x: float, y: float, side: float) -> bool:
