@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from numpy.testing import assert_allclose
-from random_sites import examples, houses
+from random_sites import VERY_ROUGH, examples, houses
 from small_soils import even_edges, layer, plane_grid, slab_body, solve_soil
 from test_rooms import run_with
 from tiny_house import SECOND, house, solved
@@ -26,7 +26,7 @@ from soilflow.results.air_source import air_sources
 from soilflow.results.leaks import leak_flows
 from soilflow.results.result import SoilSolution
 from soilflow.run import run_layout
-from soilflow.site import Opening
+from soilflow.site import Opening, SettledGap
 from soilflow.site.effects import HOUSE, OUTDOORS
 
 NO_LEAKS = DirectLeaks(
@@ -316,6 +316,20 @@ def test_an_opening_is_named_and_an_open_drain_beside_a_pit_feeds_it():
     [drain] = [s for s in found.entering if s.through == "floor drain"]
     assert drain.place == HOUSE
     assert drain.goes_to["A"] > 5.0 * (found.room_air - drain.goes_to["A"])
+
+
+def test_joints_keep_their_names_over_a_gap():
+    """There a slot has three legs and a place of its own."""
+    case = house().with_resolution(VERY_ROUGH)
+    gap = SettledGap(name="everywhere", aperture=1e-3)
+    site = dataclasses.replace(case.site, gaps=(gap,))
+    result = run_layout(dataclasses.replace(case, site=site, variants={}), SECOND, baseline=False)
+    found, condition = sources_of(result)
+    joints = [s for s in found.entering if s.through.endswith("joint")]
+    assert {s.through for s in joints} == {f"{w} joint" for w in ("north", "east", "south", "west")}
+    inside = [s.flow for s in found.entering if s.place == HOUSE]
+    assert_allclose(sum(inside), condition.house_on.into_soil, rtol=1e-9)
+    assert sum(s.flow for s in joints) > 0.99 * sum(inside)
 
 
 def test_a_solution_by_hand_needs_no_result():

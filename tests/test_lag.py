@@ -226,6 +226,18 @@ def test_a_house_with_a_gap_follows_as_fipy_steps_it_through_time():
         assert_allclose(1.0 - own, course.left[row, 3:], atol=0.03)
 
 
+def test_soil_and_gap_hold_the_air_of_their_volume():
+    """A floor of 12 ft by 10 ft, less a pit of 0.5 m by 0.5 m: a gap of 1 mm holds 10.9 litres."""
+    result = gap_house()
+    soil, network = result.solution.soil, result.solution.network
+    held = node_storage(soil, network, AIR, ATM) * ATM
+    plan = 3.6576 * 3.048 - 0.25
+    gap = held[network.sheet_node[network.sheet_node >= 0]].sum()
+    assert_allclose(gap, plan * 1e-3, rtol=0.02)
+    volume = np.outer(soil.grid.sizes(0), soil.grid.sizes(1))[:, :, None] * soil.grid.sizes(2)
+    assert_allclose(held.sum() - gap, AIR * volume[soil.air].sum(), rtol=1e-9)
+
+
 def test_waiting_times_of_a_house():
     """Farther is later; a gap makes the floor quick; more air in the pores makes it slow."""
     soil_only, with_gap = (gap_house(aperture=b) for b in (0.0, 1e-3))
