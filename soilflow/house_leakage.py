@@ -78,7 +78,7 @@ def depressurisation(leakage: HouseLeakage, flow: float) -> float:
 
     Examples
     --------
-    >>> depressurisation(HouseLeakage(flow=0.6, exponent=0.5), 0.06)
+    >>> round(depressurisation(HouseLeakage(flow=0.6, exponent=0.5), 0.06), 6)
     0.5
     """
     if not flow >= 0.0:
