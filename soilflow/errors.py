@@ -8,7 +8,8 @@
     |   `-- ResultFileError               ... in a result file
     |-- OutOfRangeError (also ValueError) a curve or formula asked outside its range
     |-- ConvergenceError                  an iteration missed its tolerance
-    `-- BalanceError                      the air that enters is not the air that leaves
+    |-- BalanceError                      the air that enters is not the air that leaves
+    `-- TooLargeError (also MemoryError)  more cells than there is memory for
 
     SoilflowWarning (a UserWarning)       doubtful, but it can be computed
 
@@ -31,6 +32,7 @@ __all__ = [
     "ResultFileError",
     "SoilflowError",
     "SoilflowWarning",
+    "TooLargeError",
 ]
 
 
@@ -161,3 +163,22 @@ class BalanceError(SoilflowError):
         super().__init__(message)
         self.reached = reached
         self.wanted = wanted
+
+
+class TooLargeError(SoilflowError, MemoryError):
+    """A grid would not fit into memory; nothing was allocated.
+
+    Parameters
+    ----------
+    message : str
+        How many cells, what they need, what is free, what would fit.
+    needed : float
+        Memory the grid needs, estimated. [MB]
+    available : float
+        Memory that is free. [MB]
+    """
+
+    def __init__(self, message: str, *, needed: float, available: float) -> None:
+        super().__init__(message)
+        self.needed = needed
+        self.available = available

@@ -19,6 +19,7 @@ from soilflow.flow.soil_network import build_soil_network
 from soilflow.layout.bodies import HeldBody
 from soilflow.layout.digging import water_notes
 from soilflow.layout.layout import Layout
+from soilflow.memory import BYTES_PER_CELL, require_memory
 from soilflow.operate import operate
 from soilflow.results.coverage import STRIP, THRESHOLDS, coverage, worst_margin
 from soilflow.results.floor import FloorResponse, floor_response
@@ -34,6 +35,7 @@ __all__ = [
     "Estimate",
     "estimate",
     "evaluate",
+    "fitting_grid_of",
     "grid_of",
     "map_of",
     "run_layout",
@@ -45,7 +47,6 @@ __all__ = [
 _SECONDS_PER_CELL_AND_FIELD = 0.8e-6
 _SECONDS_PER_CELL = 6e-6
 _SECONDS_AT_LEAST = 2.7
-_BYTES_PER_CELL = 800.0
 _BYTES_AT_REST = 1.8e8
 
 
@@ -113,6 +114,37 @@ def grid_of(case: Case, layouts: Sequence[Layout], *, sites: Sequence[Site] = ()
     return grid_for(effects, held, case.resolution, extra_lines=lines)
 
 
+def fitting_grid_of(case: Case, layouts: Sequence[Layout], *, sites: Sequence[Site] = ()) -> Grid:
+    """Grid of a case as ``grid_of`` makes it, once it is known to fit into memory.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    layouts : sequence of Layout
+        Layouts that share the grid.
+    sites : sequence of Site
+        Sites that share it; none for that of the case alone.
+
+    Returns
+    -------
+    grid : Grid
+        With lines on the interfaces of all sites.
+
+    Raises
+    ------
+    TooLargeError
+        Solving it would take more memory than is free.
+    """
+    grid = grid_of(case, layouts, sites=sites)
+    require_memory(
+        grid.cells,
+        lambda other: grid_of(case.with_resolution(other), layouts, sites=sites).cells,
+        name=case.resolution.name,
+    )
+    return grid
+
+
 def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
     """What the model thinks is there, for one layout.
 
@@ -163,7 +195,7 @@ def estimate(case: Case, layout: Layout, *, grid: Grid | None = None) -> Estimat
         ports=ports,
         seconds=_SECONDS_AT_LEAST
         + cells * (_SECONDS_PER_CELL + fields * _SECONDS_PER_CELL_AND_FIELD),
-        megabytes=(_BYTES_AT_REST + cells * _BYTES_PER_CELL) / 1e6,
+        megabytes=(_BYTES_AT_REST + cells * BYTES_PER_CELL) / 1e6,
     )
 
 
@@ -233,6 +265,8 @@ def run_layout(
         No such layout, one that cannot be dug, or no floor with air below it.
     ConvergenceError, BalanceError
         A solve missed its tolerance.
+    TooLargeError
+        The grid would take more memory than is free; a grid handed over is not asked.
     OutOfRangeError
         The fan would work outside its curve.
     """
@@ -240,7 +274,7 @@ def run_layout(
         case.with_layout(layout)  # a layout of its own is checked like one of the case's
     chosen = layout if isinstance(layout, Layout) else case.layout(layout)
     clock = [time.perf_counter()]
-    soil = map_of(case, chosen, grid)
+    soil = map_of(case, chosen, fitting_grid_of(case, [chosen]) if grid is None else grid)
     clock.append(time.perf_counter())
     dug, undug = _shares(progress, len(soil.ports), len(soil.ports) - len(soil.held), baseline)
     solution = engine(soil, case.air.viscosity, progress=dug)

@@ -1,4 +1,6 @@
+import errno
 import os
+import tempfile
 
 import pytest
 
@@ -82,7 +84,12 @@ def test_a_folder_is_no_file(tmp_path):
 
 
 def test_a_folder_that_may_not_be_written_to_is_refused(tmp_path, monkeypatch):
-    # permissions alone would not stop a superuser, who may be running this test
-    monkeypatch.setattr(os, "access", lambda path, mode: not mode & os.W_OK)
-    with pytest.raises(InputError, match="may not be written to"):
+    def refuse(*_, **__):
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr(tempfile, "TemporaryFile", refuse)
+    with pytest.raises(InputError, match=r"may not be written to \(Read-only file system\)"):
         check_folder(tmp_path)
+    monkeypatch.undo()
+    check_folder(tmp_path)
+    assert files(tmp_path) == {}  # asking leaves nothing behind

@@ -12,7 +12,7 @@ LAYERS = """
     flow
     port_elimination, operating_point
     results
-    case, baseline, operate, run, engines
+    case, baseline, memory, operate, run, engines
     studies
     files, output
     cli, __main__

@@ -21,6 +21,9 @@ def _unexpected(
     kind: type[BaseException], error: BaseException, trace: TracebackType | None
 ) -> None:
     """A fault of the program: still no traceback unless it is asked for."""
+    if isinstance(error, OSError):  # the system's fault: help that cannot be printed
+        typer.echo(f"soilflow: {error.strerror or error}", err=True)
+        return
     typer.echo(f"soilflow failed: {kind.__name__}: {error}", err=True)
     typer.echo("This is a fault of the program; --debug shows where it happened.", err=True)
 

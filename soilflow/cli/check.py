@@ -11,6 +11,7 @@ from soilflow.cli.app import app
 from soilflow.cli.options import AsJson, CaseFile, Debug, LayoutName, Quiet, VariantName, Verbose
 from soilflow.cli.reporting import (
     WrongCommand,
+    aside,
     check_folder_of,
     pick_layout,
     pick_variant,
@@ -49,25 +50,31 @@ def check(
             raise WrongCommand(f'--plan "{plan}": the name must end in .png, .pdf or .svg')
         check_folder_of("--plan", plan)
 
+        from soilflow.errors import TooLargeError
         from soilflow.files.case_toml import read_case
         from soilflow.output.check_printout import check_to_dict, print_check
-        from soilflow.run import estimate, map_of
+        from soilflow.run import estimate, fitting_grid_of, map_of
 
         read = pick_variant(read_case(case), variant)
         shown = [pick_layout(read, layout)] if layout is not None else list(read.layouts)
         for one in shown:
+            try:
+                fitting_grid_of(read, [one])
+            except TooLargeError as error:
+                aside(f'note: "{one.name}" will not run here: {error}')
             map_of(read, one)
         estimates = {one.name: estimate(read, one) for one in shown}
-        show(
-            lambda: print_check(read, estimates, verbose=verbose),
-            lambda: check_to_dict(read, estimates),
-            json=json,
-            quiet=quiet,
-        )
-        if plan is not None:
-            from soilflow.files.atomic import replacing
-            from soilflow.output.pictures import save_check_figure
+        try:
+            if plan is not None:
+                from soilflow.output.pictures import save_check_figure
 
-            with replacing(plan) as temporary:
-                save_check_figure(read, shown[0], temporary)
+                save_check_figure(read, shown[0], plan)
+        finally:  # a full disk or a closed pipe must not cost the other half of the work
+            show(
+                lambda: print_check(read, estimates, verbose=verbose),
+                lambda: check_to_dict(read, estimates),
+                json=json,
+                quiet=quiet,
+            )
+        if plan is not None:
             wrote([plan], json=json, quiet=quiet)

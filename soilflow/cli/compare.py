@@ -106,21 +106,23 @@ def compare(
             print_comparison,
         )
 
-        show(
-            lambda: print_comparison(found, verbose=verbose),
-            lambda: comparison_to_dict(found),
-            json=json,
-            quiet=quiet,
-        )
         grid = "" if resolution is None else f"_{resolution}"
         stem = f"{case.stem}_compare{grid}{'_bars' if error_estimate else ''}"
         paths = [out / f"{stem}.csv"]
-        with replacing(paths[0]) as temporary:
-            temporary.write_text(comparison_to_csv(found), encoding="utf-8")
-        if figures and len(found.failed) < len(found.members):
-            from soilflow.output.compare_figure import save_comparison_figure
+        try:
+            with replacing(paths[0]) as temporary:
+                temporary.write_text(comparison_to_csv(found), encoding="utf-8")
+            if figures and len(found.failed) < len(found.members):
+                from soilflow.output.compare_figure import save_comparison_figure
 
-            paths.append(save_comparison_figure(found, out / f"{stem}.png"))
+                paths.append(save_comparison_figure(found, out / f"{stem}.png"))
+        finally:  # a full disk or a closed pipe must not cost the other half of the work
+            show(
+                lambda: print_comparison(found, verbose=verbose),
+                lambda: comparison_to_dict(found),
+                json=json,
+                quiet=quiet,
+            )
         wrote(paths, json=json, quiet=quiet)
     if found.failed:
         raise typer.Exit(SOME_FAILED)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 __all__ = ["meter"]
@@ -53,12 +53,13 @@ def _lines(what: str, out: TextIO) -> Callable[[int, int], None]:
             return
         said = percent // _STEP
         rate = done / max(time.monotonic() - start, 1e-9)
-        print(
-            f"{what}: {percent} %, {done} of {total}, {rate:.2g} per s, "
-            f"{(total - done) / rate:.0f} s left",
-            file=out,
-            flush=True,
-        )
+        with suppress(OSError):  # nobody listens any more; the work goes on
+            print(
+                f"{what}: {percent} %, {done} of {total}, {rate:.2g} per s, "
+                f"{(total - done) / rate:.0f} s left",
+                file=out,
+                flush=True,
+            )
 
     return progress
 

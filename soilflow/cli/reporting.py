@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import warnings
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "WrongCommand",
+    "aside",
     "check_folder_of",
     "pick_layout",
     "pick_variant",
@@ -25,6 +27,17 @@ __all__ = [
 ]
 
 WRONG_CASE, WRONG_COMMAND, NOT_SOLVED, SOME_FAILED, INTERRUPTED = 1, 2, 3, 4, 130
+
+
+# What would help where the system refuses to write.
+_HELP = {
+    errno.ENOSPC: "make room or name another folder",
+    errno.EDQUOT: "make room or name another folder",
+    errno.EFBIG: "raise the limit on the size of files",
+    errno.EROFS: "name another folder",
+    errno.EACCES: "ask for the right to, or name another folder",
+    errno.ENAMETOOLONG: "give the case file a shorter name",
+}
 
 
 class WrongCommand(Exception):
@@ -137,6 +150,18 @@ def show(
         typer.echo(text(), nl=False)
 
 
+def aside(line: str) -> None:
+    """Say something on stderr; if nobody can hear it, that must not cost the answer.
+
+    Parameters
+    ----------
+    line : str
+        What to say.
+    """
+    with suppress(OSError):
+        typer.echo(line, err=True)
+
+
 def wrote(paths: list[Path], *, json: bool, quiet: bool) -> None:
     """Name the files that were written; beside a JSON object, on stderr.
 
@@ -187,26 +212,37 @@ def reporting(case: Path, *, debug: bool) -> Iterator[None]:
         else:
             return
     for line in lines:
-        typer.echo(line, err=True)
+        aside(line)
     raise typer.Exit(code)
 
 
 def _verdict(error: BaseException, case: Path) -> tuple[list[str], int]:
     """What to say about an error, and the exit code."""
-    from soilflow.errors import BalanceError, CaseError, ConvergenceError
+    from soilflow.errors import BalanceError, CaseError, ConvergenceError, SoilflowError
 
     if isinstance(error, KeyboardInterrupt):
         return ["interrupted"], INTERRUPTED
     if isinstance(error, WrongCommand):
         return [str(error)], WRONG_COMMAND
     if isinstance(error, MemoryError):
-        return [f"{case}: not enough memory; try --resolution coarse"], NOT_SOLVED
+        words = str(error) if isinstance(error, SoilflowError) else "not enough memory"
+        more = "" if isinstance(error, SoilflowError) else "; try --resolution coarse"
+        return [f"{case}: {words}{more}"], NOT_SOLVED
     if isinstance(error, CaseError):
         return [str(mistake) for mistake in error.mistakes], WRONG_CASE
+    if isinstance(error, OSError) and error.strerror:
+        return [_refused(error)], WRONG_CASE
     solved = not isinstance(error, ConvergenceError | BalanceError)
     words = " ".join(str(error).split())
     where = "" if str(case) in words else f"{case}: "
     return [where + words], WRONG_CASE if solved else NOT_SOLVED
+
+
+def _refused(error: OSError) -> str:
+    """What the system would not do, to which file, and what would help."""
+    what = f'"{error.filename}"' if error.filename else "the answer cannot be printed"
+    advice = _HELP.get(error.errno or 0, "")
+    return f"{what}: {error.strerror}" + (f"; {advice}" if advice else "")
 
 
 def _warn(
@@ -218,4 +254,4 @@ def _warn(
     line: str | None = None,
 ) -> None:
     """One line for each doubt, in place of Python's own form."""
-    typer.echo(f"note: {message}", err=True)
+    aside(f"note: {message}")

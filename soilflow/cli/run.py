@@ -23,6 +23,7 @@ from soilflow.cli.options import (
 )
 from soilflow.cli.reporting import (
     WrongCommand,
+    aside,
     check_folder_of,
     pick_layout,
     pick_variant,
@@ -134,7 +135,7 @@ def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool, bars: bool) 
     slow = cost.seconds > _SLOW and not quiet
     if slow:
         grids = " on three grids" if bars else ""
-        typer.echo(f"solving {cost.cells} cells{grids}, about {cost.seconds:.0f} s ...", err=True)
+        aside(f"solving {cost.cells} cells{grids}, about {cost.seconds:.0f} s ...")
     with meter("unit fields", shown=slow) as progress:
         solve = run_with_bars if bars else run_layout
         if engine != Engine.FIPY:

@@ -32,6 +32,7 @@ SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _FORMAT = "soilflow result"
 _FORMAT_VERSION = 2
 _WHAT = ("title", "layout", "variant", "resolution", "engine", "seed")
+_AGAIN = 'run the case again with "soilflow run CASE"'
 _NO_SEED = "none"  # nothing in a run is drawn at random
 _TURNED = {("z", "y", "x"), ("y", "x"), ("floor_y", "floor_x")}  # axes of fields, in the file
 
@@ -122,8 +123,7 @@ def write_result(
 
     with ExitStack() as stack:
         temporary = stack.enter_context(replacing(path))
-        # The oldest format stores no time of writing with a group.
-        with h5py.File(temporary, "w", libver=("earliest", "v110"), track_order=False) as file:
+        with _blank(h5py) as file:
             out = _Writer(h5py, file)
             what = (result.title, result.layout, result.variant, case.resolution.name, engine)
             file.attrs.update({"format": _FORMAT, "format_version": _FORMAT_VERSION})
@@ -137,6 +137,15 @@ def write_result(
             if xdmf is not None:
                 beside = stack.enter_context(replacing(xdmf))
                 beside.write_text(xdmf_text(file, path, xdmf), encoding="utf-8")
+            file.flush()
+            temporary.write_bytes(file.id.get_file_image())
+
+
+def _blank(h5py: Any) -> Any:
+    """An open file in memory: on a full disk HDF5 1.14 takes the whole process down."""
+    # The oldest format stores no time of writing with a group.
+    oldest = {"libver": ("earliest", "v110"), "track_order": False}
+    return h5py.File("result.h5", "w", driver="core", backing_store=False, **oldest)
 
 
 def _write_arrays(out: _Writer, result: Result) -> None:
@@ -225,34 +234,55 @@ def read_result(path: Path) -> StoredResult:
     Raises
     ------
     ResultFileError
-        It is missing, cut short, damaged, or was not written by soilflow.
+        It is missing, cut short, damaged, of another version, or was not written by soilflow.
     """
     import h5py
 
-    again = 'run the case again with "soilflow run CASE"'
+    _check_first_bytes(path)
+    try:
+        with h5py.File(path, "r") as file:
+            if str(file.attrs.get("format")) != _FORMAT:
+                raise ResultFileError(f'"{path}" is an HDF5 file, but not of soilflow; {_AGAIN}')
+            _check_version(path, int(file.attrs["format_version"]))
+            stored = _stored(h5py, file)
+    except ResultFileError:
+        raise
+    # what h5py and numpy say of bytes that make no sense
+    except (AttributeError, KeyError, OSError, RuntimeError, TypeError, ValueError) as error:
+        why = " ".join(str(error).split())
+        raise ResultFileError(f'"{path}" is cut short or damaged ({why}); {_AGAIN}') from error
+    if hash_of(stored.case_text) != stored.case_sha256:
+        raise ResultFileError(f'"{path}": the case text in it was changed afterwards; {_AGAIN}')
+    return stored
+
+
+def _check_first_bytes(path: Path) -> None:
+    """Refuse what is no HDF5 file at all, before HDF5 sees it."""
     try:
         with open(path, "rb") as plain:
-            if plain.read(len(SIGNATURE)) != SIGNATURE:
-                raise ResultFileError(f'"{path}" is no result file; {again} to make one')
-        with h5py.File(path, "r") as file:
-            if file.attrs.get("format") != _FORMAT:
-                raise ResultFileError(f'"{path}" is an HDF5 file, but not of soilflow; {again}')
-            version = file.attrs["format_version"]
-            if version != _FORMAT_VERSION:
-                age = (
-                    "a newer soilflow; update" if version > _FORMAT_VERSION else "an older soilflow"
-                )
-                raise ResultFileError(f'"{path}" is of {age}, or {again}')
-            stored = _stored(h5py, file)
+            begins = plain.read(len(SIGNATURE))
     except FileNotFoundError:
         raise ResultFileError(f'"{path}": there is no such file') from None
     except IsADirectoryError:
         raise ResultFileError(f'"{path}" is a folder; name the result file in it') from None
-    except (OSError, KeyError, RuntimeError, UnicodeDecodeError) as error:
-        raise ResultFileError(f'"{path}" is cut short or damaged ({error}); {again}') from error
-    if hash_of(stored.case_text) != stored.case_sha256:
-        raise ResultFileError(f'"{path}": the case text in it was changed afterwards; {again}')
-    return stored
+    except OSError as error:
+        raise ResultFileError(f'"{path}" cannot be read: {error.strerror}') from error
+    if begins != SIGNATURE:
+        raise ResultFileError(f'"{path}" is no result file; {_AGAIN} to make one')
+
+
+def _check_version(path: Path, version: int) -> None:
+    """Refuse a file laid out differently, and say what to do with it."""
+    which = f"format {version}, this one reads {_FORMAT_VERSION}"
+    if version > _FORMAT_VERSION:
+        raise ResultFileError(
+            f'"{path}" is of a newer soilflow ({which}): update soilflow, or {_AGAIN}'
+        )
+    if version < _FORMAT_VERSION:
+        raise ResultFileError(
+            f'"{path}" is of an older soilflow ({which}): {_AGAIN}; '
+            'its text is in the file, as the array "case"'
+        )
 
 
 def _stored(h5py: Any, file: Any) -> StoredResult:

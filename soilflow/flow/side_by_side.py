@@ -7,9 +7,10 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 __all__ = ["Progress", "each_of", "processors"]
@@ -86,25 +87,47 @@ def _may_fork() -> bool:
 def _forked(work: Callable[[int], Done], count: int, workers: int, tell: Progress) -> list[Done]:
     global _work
     _work = work
+    others = set(multiprocessing.active_children())
     fork = multiprocessing.get_context("fork")
-    pool = ProcessPoolExecutor(workers, mp_context=fork, initializer=_leave_interrupts)
+    pool = ProcessPoolExecutor(workers, mp_context=fork, initializer=_end_with_parent)
+    answers: dict[int, Done] = {}
     try:
-        waiting = {pool.submit(_call, i): i for i in range(count)}
-        answers: dict[int, Done] = {}
+        with _interrupts_held():
+            waiting = {pool.submit(_call, i): i for i in range(count)}
         for future in as_completed(waiting):
             answers[waiting[future]] = future.result()
             tell(len(answers), count)
     except BrokenProcessPool:
         raise MemoryError("a helping process was stopped, most likely for want of memory") from None
     finally:
+        if len(answers) < count:  # an error or Ctrl-C: nobody waits for the others any more
+            for child in set(multiprocessing.active_children()) - others:
+                child.kill()
         pool.shutdown(cancel_futures=True)
         _work = None
     return [answers[i] for i in range(count)]
 
 
-def _leave_interrupts() -> None:
-    """Ctrl-C reaches every process of a terminal; the parent alone answers it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Ctrl-C reaches every process of a terminal; those forked in here leave it to the parent."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _end_with_parent() -> None:
+    """A child of a parent that was killed would wait for work for ever."""
+    threading.Thread(target=_watch_parent, daemon=True).start()
+
+
+def _watch_parent() -> None:
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
+    os._exit(1)
 
 
 def _call(i: int) -> Any:

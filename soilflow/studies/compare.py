@@ -15,7 +15,7 @@ from soilflow.flow.grid import Grid
 from soilflow.flow.side_by_side import Progress
 from soilflow.layout.layout import Layout
 from soilflow.results.result import Baseline, ConditionResult, SoilSolution, deciding
-from soilflow.run import grid_of, run_layout, solve_soil
+from soilflow.run import fitting_grid_of, run_layout, solve_soil
 from soilflow.site.site import Site
 
 __all__ = ["Comparison", "Member", "compare_layouts"]
@@ -158,12 +158,14 @@ def compare_layouts(
     ------
     InputError
         No such layout or variant, or nothing to compare.
+    TooLargeError
+        The common grid would take more memory than is free.
     """
     chosen = list(case.layouts) if layouts is None else [case.layout(name) for name in layouts]
     if not chosen or not variants:
         raise InputError("nothing to compare; name a layout and a variant", field="layouts")
     cases = [case.with_variant(name) for name in variants]
-    grid = grid_of(case, chosen, sites=[one.site for one in cases])
+    grid = fitting_grid_of(case, chosen, sites=[one.site for one in cases])
     tell = progress or (lambda done, total: None)
     total = len(cases) * len(chosen)
     tell(0, total)
