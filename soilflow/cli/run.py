@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from soilflow.case import Case
     from soilflow.layout.layout import Layout
     from soilflow.results.result import Result
+    from soilflow.studies.on_site import OnSite
 
 __all__ = ["run"]
 
@@ -58,6 +59,13 @@ def run(
         typer.Option(help="How fine the grid is; the case says if not given."),
     ] = None,
     error_estimate: ErrorEstimate = None,
+    thorough: Annotated[
+        bool,
+        typer.Option(
+            "--on-site",
+            help="Also what to seal, how long to wait, which troubles it stands: a minute more.",
+        ),
+    ] = False,
     out: Annotated[
         Path, typer.Option(metavar="FOLDER", help="Where the files go; the folder must be there.")
     ] = Path("."),
@@ -78,6 +86,7 @@ def run(
       soilflow run house.toml --layout "two in the middle" --variant frozen_yard
       soilflow run house.toml --resolution coarse --no-figures --out results
       soilflow run house.toml --resolution coarse --error-estimate
+      soilflow run house.toml --resolution coarse --on-site
       soilflow run house.toml --json > house.json
       soilflow run house.toml --no-figures --xdmf
       soilflow run results/house.h5
@@ -104,14 +113,15 @@ def run(
         from soilflow.output.printout import print_result
         from soilflow.output.report import result_to_dict
 
+        found = _on_site(read, result, quiet=quiet, thorough=thorough)
         try:
             paths = _save(result, read, job.text, out / f"{stem}.h5", solver, xdmf=xdmf)
             if figures:
                 paths += _draw(result, read, out, stem)
         finally:  # a full disk or a closed pipe must not cost the other half of the work
             show(
-                lambda: print_result(result, read, verbose=verbose),
-                lambda: result_to_dict(result),
+                lambda: print_result(result, read, on_site=found, verbose=verbose),
+                lambda: result_to_dict(result, found),
                 json=json,
                 quiet=quiet,
             )
@@ -144,6 +154,13 @@ def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool, bars: bool) 
 
         result = solve(case, layout, engine=solve_soil_fipy, progress=progress)
         return replace(result, notes=("solved with FiPy, the engine for checks", *result.notes))
+
+
+def _on_site(case: Case, result: Result, *, quiet: bool, thorough: bool) -> OnSite:
+    from soilflow.studies.on_site import on_site
+
+    with meter("troubles", shown=thorough and not quiet) as progress:
+        return on_site(case, result, thorough=thorough, progress=progress)
 
 
 def _save(

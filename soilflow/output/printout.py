@@ -11,6 +11,13 @@ from soilflow.layout.pits import BoxPit, CylinderPit, OnConductor
 from soilflow.operating_point import CAPPED, FAN_ON
 from soilflow.output.cautions import first_cautions
 from soilflow.output.error_bars import about_bars, half_bar, too_close
+from soilflow.output.on_site import (
+    air_lines,
+    must_read_lines,
+    seal_lines,
+    verdict_lines,
+    wait_lines,
+)
 from soilflow.output.page import (
     Page,
     bare,
@@ -27,12 +34,20 @@ from soilflow.results.coverage import PASS_LINE, PATCH, STRIP
 from soilflow.results.result import ConditionResult, Result, deciding
 from soilflow.results.verdict import LEAST_FLOW
 from soilflow.site.slab import Slab
+from soilflow.studies.on_site import OnSite
 from soilflow.units import M3S_PER_CFM, MS_PER_FPM, PA_PER_INCH_WC, PA_PER_MM_WC, feet_inches
 
 __all__ = ["LEAST_FLOW", "draws_too_little", "print_result"]
 
 
-def print_result(result: Result, case: Case, *, verbose: bool = False, width: int = 60) -> str:
+def print_result(
+    result: Result,
+    case: Case,
+    *,
+    on_site: OnSite | None = None,
+    verbose: bool = False,
+    width: int = 60,
+) -> str:
     """Write what a run found, the one answer first.
 
     Parameters
@@ -41,6 +56,8 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
         The result.
     case : Case
         The case it came from.
+    on_site : OnSite or None
+        What stands beside it for the one on site; None leaves that out.
     verbose : bool
         Add how the solve went, the port matrix and the ranges of the inputs.
     width : int
@@ -60,11 +77,17 @@ def print_result(result: Result, case: Case, *, verbose: bool = False, width: in
     _suction_points(page, result, conditions)
     _fan(page, result, conditions)
     _test_holes(page, conditions)
+    if on_site is not None:
+        must_read_lines(page, on_site)
+        wait_lines(page, on_site)
+        seal_lines(page, on_site, case.site.slab)
     _coverage(page, result, conditions)
     _soil_gas(page, conditions, case.site.slab)
     _rooms(page, conditions, case.site.slab)
+    if on_site is not None:
+        air_lines(page, on_site)
     _notes(page, result)
-    _trust(page, case, verdict, verbose)
+    _trust(page, case, verdict, verbose, on_site)
     if verbose:
         _pipes(page, result, conditions)
         _details(page, result)
@@ -312,8 +335,12 @@ def _under(error: str, unit: str) -> str:
     return error + " " * len(unit) if error else ""
 
 
-def _trust(page: Page, case: Case, condition: ConditionResult, verbose: bool) -> None:
+def _trust(
+    page: Page, case: Case, condition: ConditionResult, verbose: bool, on_site: OnSite | None
+) -> None:
     page.heading("How far to trust it")
+    if on_site is not None:
+        verdict_lines(page, on_site.verdict, on_site)
     if condition.bars:
         page.say(about_bars(condition))
     known = len(case.uncertain)

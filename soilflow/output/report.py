@@ -15,25 +15,30 @@ from soilflow.layout.fan_sets import pipe_label
 from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import FAN_ON
 from soilflow.output.error_bars import bars_to_list
+from soilflow.output.on_site import on_site_to_dict
 from soilflow.results.result import ConditionResult, Result
 from soilflow.results.solved import RoomResult
+from soilflow.studies.on_site import OnSite
 
 __all__ = ["result_to_dict"]
 
 
-def result_to_dict(result: Result) -> dict[str, Any]:
+def result_to_dict(result: Result, on_site: OnSite | None = None) -> dict[str, Any]:
     """Everything a program may want to read of a result, without the fields.
 
     Parameters
     ----------
     result : Result
         The result.
+    on_site : OnSite or None
+        What stands beside it for the one on site; None leaves that out.
 
     Returns
     -------
     report : dict
         JSON types only.
     """
+    beside = {} if on_site is None else {"on_site": on_site_to_dict(on_site)}
     return {
         "title": result.title,
         "layout": result.layout,
@@ -45,6 +50,7 @@ def result_to_dict(result: Result) -> dict[str, Any]:
         "conditions": {
             name: _condition(result, condition) for name, condition in result.conditions.items()
         },
+        **beside,
     }
 
 

@@ -1,0 +1,113 @@
+"""What a run says to the one on site: readings, seals, waits, sources of air and a verdict."""
+
+import functools
+import json
+import math
+
+import pytest
+from numpy.testing import assert_allclose
+from tiny_house import FIRST, house, solved
+
+from soilflow.flow.grid import Resolution
+from soilflow.output.on_site import duration, on_site_to_dict
+from soilflow.output.printout import print_result
+from soilflow.output.report import result_to_dict
+from soilflow.results.verdict import judge
+from soilflow.site.effects import HOUSE
+from soilflow.studies.on_site import on_site
+
+ROUGH = Resolution(
+    name="rough", cells_per_radius=1.5, line_size=0.2, growth=3.0, largest_inside=0.8
+)
+
+
+@functools.cache
+def found(variant="", thorough=False):
+    return on_site(house(variant), solved(FIRST, variant), thorough=thorough, resolution=ROUGH)
+
+
+def said(variant="", thorough=False):
+    text = print_result(
+        solved(FIRST, variant), house(variant), on_site=found(variant, thorough), width=60
+    )
+    assert max(map(len, text.splitlines())) <= 60
+    return " ".join(text.split())
+
+
+def test_readings_are_those_of_the_result():
+    [hole] = found().must_read
+    today = solved(FIRST).conditions["today"]
+    assert_allclose(hole.fan_on, today.test_holes["T1"], rtol=1e-9)
+    assert_allclose(hole.fan_off, today.test_holes_off["T1"], rtol=1e-9)
+    assert hole.enough == (hole.fan_on <= hole.must_read)
+    assert ("NOT ENOUGH" in said()) != hole.enough
+
+
+def test_air_of_every_point_comes_from_somewhere():
+    for name, air in found().air.items():
+        for point in air.points:
+            assert_allclose(sum(air.share(place, point) for place in air.places), 1.0, rtol=1e-6)
+        drawn = solved(FIRST).conditions[name].air_drawn(air.points)
+        assert_allclose(sum(air.flow(place) for place in air.places), drawn, rtol=1e-6)
+    assert "the house" in said()
+
+
+def test_quick_says_what_it_did_not_look_at():
+    text = said()
+    assert "Not computed: --on-site does" in text
+    assert "not looked at: how long suction takes to build up" in text
+    assert "not looked at: any trouble" in text
+    report = on_site_to_dict(found())
+    assert report["seal_list"] is None
+    assert report["troubles"] is None
+    assert report["response_time"] is None
+
+
+def test_the_verdict_is_that_of_the_rules_on_the_numbers_shown():
+    for thorough in (False, True):
+        it = found(thorough=thorough)
+        judged = solved(FIRST).conditions["design_winter"]
+        margins = it.troubles.margins if thorough else None
+        drawn = judged.air_drawn(it.air["today"].points)
+        assert it.verdict == judge(judged.worst.margin, drawn, t90=it.wait, troubles=margins)
+        assert f"{it.verdict.word.upper()}, by the rules below." in said(thorough=thorough)
+
+
+def test_tight_soil_is_not_dependable_and_says_why():
+    it = found("tight_soil")
+    assert it.verdict.word == "not dependable"
+    text = said("tight_soil")
+    assert "NOT DEPENDABLE, by the rules below." in text
+    assert "less than a field gauge shows" in text
+
+
+def test_thorough_lists_seals_waits_and_troubles():
+    it = found(thorough=True)
+    text = said(thorough=True)
+    assert "Seal list, design winter: most worth first" in text
+    assert "How long to wait before reading" in text
+    best = max(v.whole.margin_gained for v in it.sealing.values)
+    assert it.sealing.values[0].whole.margin_gained == best
+    assert 0.0 < it.wait <= it.lag.longest()[0]
+    assert "wet zones dried: nothing here it could befall" in text
+    report = json.loads(json.dumps(result_to_dict(solved(FIRST), it), allow_nan=False))["on_site"]
+    assert len(report["seal_list"]) == len(it.sealing.values)
+    assert {one["name"] for one in report["troubles"]} == {t.trouble for t in it.troubles.tried}
+    assert_allclose(report["response_time"]["worst_spot_s"], it.wait)
+    assert_allclose(
+        report["air_source"]["today"]["room_air_share"], it.air["today"].share(HOUSE), rtol=1e-12
+    )
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (20.0, "under 1 min"),
+        (380.0, "6.3 min"),
+        (5400.0, "1.5 h"),
+        (1.8e5, "2.1 days"),
+        (math.nan, "no air"),
+    ],
+)
+def test_a_wait_in_words(seconds, words):
+    assert duration(seconds) == words
