@@ -8,8 +8,8 @@
     pipes   friction and fittings against other formulas of the fluids package
     air     viscosity and density against CoolProp
 
-Everything printed is computed when it is printed, by the library named beside it. Two to four
-minutes, nearly all of it scikit-fem's, and 5 GB; TimML's line sinks take half a minute more
+Everything printed is computed when it is printed, by the library named beside it. Three
+minutes alone on two cores, nearly all of it scikit-fem's, and 5 GB; TimML's line sinks take half a minute more
 the first time, when numba compiles them.
 
 On the house without a joint the two programs enclose the truth. For pressures v at the ports let
@@ -161,11 +161,13 @@ def show_row(row: dict[str, Any]) -> None:
 
 HOUSE_NOTE = """\
   Flows in cm3/s out of the soil, apart in per cent of themselves; pressures in Pa, apart in per
-  cent of the deepest vacuum. Orders are seen on three meshes and held between 4/3, what the edge of
-  a box leaves, and 2; doubt is what both limits would move from one to the other. The finest
-  meshes are 2 to 3 % apart in flow because one comes from above and the other from below; their
-  limits are not closer because of the cells along the pits' edges, where the order is between
-  the two, and of those around the slot, and the next mesh has twice the cells or more."""
+  cent of the deepest vacuum. Orders are seen on three meshes and held between 4/3, what the edge
+  of a box leaves, and 2; doubt is what both limits would move from one to the other. The finest
+  meshes are 1 to 4 % apart in flow because one comes from above and the other from below. Their
+  limits are not closer because of the cells along the pits' edges, where the order lies between
+  the two, and of those around the slot, where each element is up to three times as wide as its
+  neighbour; the next meshes have twice the cells or more. Points are taken where both meshes are
+  fine: halfway between crowded lines the elements are too wide for any order to be seen."""
 
 
 def show_wells(found: dict[str, Any]) -> None:
@@ -179,9 +181,10 @@ def show_wells(found: dict[str, Any]) -> None:
 
 WELLS_NOTE = """\
   Pressures in per cent of the deepest vacuum. To TimML a well is a point: its head is held at one
-  place of the rim, and it draws as much from one side as from the other, which a pit among others
-  does not; most of that shows at D, whose own flow is small beside its neighbours'. Rings of line
-  sinks can differ from side to side; what is left is the polygon and soilflow's cells at the rim."""
+  place of the rim, and it draws as much from one side as from the other, which a pit among
+  others does not; most of that shows at D, whose own flow is small beside its neighbours'. Rings
+  of line sinks can differ from side to side; what is left is the polygon and soilflow's cells at
+  the rim."""
 
 
 def show_pipes(friction: dict[str, Any], fittings: dict[str, Any]) -> None:
@@ -202,9 +205,10 @@ PIPES_NOTE = """\
   Turbulent friction agrees to 2 %: the correlations differ by that much among themselves, and all
   but Churchill's only restate Colebrook's. In transition, which has no single factor, Churchill's
   leaves the laminar law sooner and more steeply than our blend. Fittings are known to a third at
-  best, published methods differ by as much; ours for a sharp 45 and a long sweep lie a little above
-  all of them. A tee's loss hangs on the share of air from the branch (here 25, 50 and 75 %, Crane's),
-  where soilflow has one number; an entry's on how its edge is rounded (here not at all, or D / 50)."""
+  best, published methods differ by as much; ours for a sharp 45 and a long sweep lie a little
+  above all of them. A tee's loss hangs on the share of air from the branch (here 25, 50 and 75 %,
+  Crane's), where soilflow has one number; an entry's on how its edge is rounded (here not at all,
+  or by D / 50)."""
 
 
 def show_air(found: dict[str, float]) -> None:

@@ -37,6 +37,7 @@ from soilflow.site.effects import (
     Prism,
     SetsPermeability,
 )
+from soilflow.site.footings import FootingOpening, InteriorFooting
 from soilflow.site.ground import Ground, SettledGap, SoilLayer
 from soilflow.site.leaks import FloorWallJoint
 from soilflow.site.moisture import MoistZone
@@ -72,12 +73,40 @@ WEST_GAP = SettledGap(
 )
 
 
+# Across the gap and between the pits: one with body, one a plane, each with doors in it
+BEARING = (
+    InteriorFooting(
+        name="bearing",
+        points=((3.2, 0.0), (3.2, 6.5)),
+        depth=0.5,
+        thickness=0.3,
+        openings=(FootingOpening(start=2.0, length=0.9), FootingOpening(start=5.0, length=0.7)),
+    ),
+    InteriorFooting(
+        name="spur",
+        points=((3.2, 1.7), (5.6, 1.7)),
+        depth=0.35,
+        openings=(FootingOpening(start=0.9, length=0.6),),
+    ),
+)
+
+
 def moist(multiplier):
     corners = ((3, 0), (7.5, 0), (7.5, 3), (3, 3))
     return (MoistZone(name="wet", corners=corners, multiplier=multiplier, bottom=1.0),)
 
 
-def house(*, grade=0.0, thickness=0.25, layers=LAYERS, gaps=(), zones=(), backfill=None, pit=BOX):
+def house(
+    *,
+    grade=0.0,
+    thickness=0.25,
+    layers=LAYERS,
+    gaps=(),
+    zones=(),
+    backfill=None,
+    pit=BOX,
+    footings=(),
+):
     """An L-shaped floor with band, footing, joint, leaking slab, open ground and two pits."""
     site = Site(
         slab=Slab(corners=L_FLOOR, thickness=0.1, permeability=1e-14),
@@ -86,6 +115,7 @@ def house(*, grade=0.0, thickness=0.25, layers=LAYERS, gaps=(), zones=(), backfi
         bands=(PerimeterBand(width=0.5, depth=0.8, looser_by=15.0),),
         backfill=backfill,
         moist_zones=zones,
+        footings=footings,
         gaps=gaps,
         joints=(FloorWallJoint(aperture=3e-4),),
     )
@@ -131,6 +161,7 @@ CASES = {
     "part gap, thin walls, grade 2 m": {"grade": 2.0, "thickness": 0.0, "gaps": (WEST_GAP,)},
     "flat-lying layers, moist zone": {"layers": LAYERED_FLAT, "zones": moist(0.05)},
     "east pit in a saturated zone, gap": {"zones": moist(0.0), "gaps": (WEST_GAP,)},
+    "gap broken by footings with openings": {"gaps": (WEST_GAP,), "footings": BEARING},
 }
 
 
@@ -146,6 +177,20 @@ def test_agrees_with_the_network(features):
     assert np.isfinite(gap_ours).any() == bool(features.get("gaps"))
     assert_allclose(gap_fipy, gap_ours, rtol=0.0, atol=tolerance, equal_nan=True)
     assert_allclose(y_fipy, y_ours, rtol=1e-6, atol=0.0)
+
+
+def test_those_footings_do_break_the_gap():
+    """Over the footing there is a gap only in its door, and the pits feel each other less."""
+    whole, broken = (house(gaps=(WEST_GAP,), footings=f) for f in ((), BEARING))
+    middle = np.searchsorted(broken.grid.x, 3.2) - 1
+    y = broken.grid.centres(1)
+    sheet = broken.sheet[middle, (y > 1.0) & (y < 3.3)]
+    in_door = (y > 2.0) & (y < 2.9)
+    assert (sheet > 0.0).sum() == in_door.sum() < sheet.size
+    network = build_soil_network(whole, MU), build_soil_network(broken, MU)
+    west, east = (whole.ports.index(port) for port in VACUUMS)
+    free, parted = (-respond(n).port_matrix[west, east] for n in network)
+    assert 0.0 < parted < 0.9 * free
 
 
 def test_agreement_would_notice_half_a_per_cent_in_one_layer():
