@@ -8,9 +8,9 @@
     pipes   friction and fittings against other formulas of the fluids package
     air     viscosity and density against CoolProp
 
-Everything printed is computed when it is printed, by the library named beside it. Three
-minutes alone on two cores, nearly all of it scikit-fem's, and 5 GB; TimML's line sinks take half a minute more
-the first time, when numba compiles them.
+Everything printed is computed when it is printed, by the library named beside it. Three minutes
+alone on two cores, nearly all of it scikit-fem's, and 5 GB; TimML's line sinks take half a
+minute more the first time, when numba compiles them.
 
 On the house without a joint the two programs enclose the truth. For pressures v at the ports let
 D(v) = v'Yv, what the flow dissipates. A conforming element's field is one of those among which
@@ -166,8 +166,8 @@ HOUSE_NOTE = """\
   meshes are 1 to 4 % apart in flow because one comes from above and the other from below. Their
   limits are not closer because of the cells along the pits' edges, where the order lies between
   the two, and of those around the slot, where each element is up to three times as wide as its
-  neighbour; the next meshes have twice the cells or more. Points are taken where both meshes are
-  fine: halfway between crowded lines the elements are too wide for any order to be seen."""
+  neighbour; the next meshes have twice the cells or more. The last point was put where the
+  elements are widest: three meshes show no order there, and the limit is the elements' weak spot."""
 
 
 def show_wells(found: dict[str, Any]) -> None:
