@@ -11,6 +11,7 @@ from typing import Annotated, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from soilflow.bounds import LARGEST
 from soilflow.errors import OutOfRangeError
 from soilflow.units import GRAVITY, Dimension, Temperature, check_fields
 
@@ -312,7 +313,9 @@ class Air:
     """
 
     temperature: Temperature
-    pressure_atm: Annotated[float, Dimension("pressure", "Pa", gt=0.0)] = P_ATM
+    pressure_atm: Annotated[
+        float, Dimension("pressure", "Pa", gt=0.0, most=LARGEST["pressure"])
+    ] = P_ATM
 
     def __post_init__(self) -> None:
         """Check the fields against their markers."""

@@ -15,6 +15,7 @@ import typing
 from dataclasses import dataclass, fields
 from typing import Annotated, Any
 
+from soilflow.bounds import LARGEST
 from soilflow.errors import InputError
 from soilflow.quantity_text import (
     feet_inches,
@@ -94,6 +95,8 @@ class Dimension:
         The value must be below this. [SI]
     le : float or None
         The value must be at most this. [SI]
+    most : float
+        The magnitude must be at most this, as no house has more. [SI]
     """
 
     name: str
@@ -102,6 +105,7 @@ class Dimension:
     ge: float | None = None
     lt: float | None = None
     le: float | None = None
+    most: float = math.inf
 
     def _allows(self, value: float) -> bool:
         return not (
@@ -115,6 +119,12 @@ class Dimension:
         return [e for e in unit_table(self.name).examples if self._allows(parse_text(e, self.name))]
 
     def _within(self, value: float, shown: str, field: str = "") -> float:
+        if abs(value) > self.most:
+            raise InputError(
+                f"{shown}: more than {format_si(self.most, self.name)}, which is beyond any house; "
+                f"such as {quoted(self._examples())} would work",
+                field=field,
+            )
         if self._allows(value):
             return value
         words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
@@ -246,24 +256,26 @@ def parse_quantity(text: str, dimension: Dimension | str) -> float:
     return dimension._within(parse_text(text, dimension.name), text)
 
 
-Length = Annotated[float, Dimension("length", "m", gt=0.0)]
-Depth = Annotated[float, Dimension("length", "m", ge=0.0)]
-Coordinate = Annotated[float, Dimension("length", "m")]
-Area = Annotated[float, Dimension("area", "m2", gt=0.0)]
-Volume = Annotated[float, Dimension("volume", "m3", gt=0.0)]
-Permeability = Annotated[float, Dimension("permeability", "m2", gt=0.0)]
-Pressure = Annotated[float, Dimension("pressure", "Pa")]
-Vacuum = Annotated[float, Dimension("pressure", "Pa", ge=0.0)]
-Flow = Annotated[float, Dimension("flow", "m3/s", ge=0.0)]
-Temperature = Annotated[float, Dimension("temperature", "K", gt=0.0)]
-Ratio = Annotated[float, Dimension("ratio", "-", gt=0.0)]
-LossCoefficient = Annotated[float, Dimension("ratio", "-", ge=0.0)]
-Fraction = Annotated[float, Dimension("ratio", "-", ge=0.0, le=1.0)]
-Velocity = Annotated[float, Dimension("velocity", "m/s", ge=0.0)]
-Power = Annotated[float, Dimension("power", "W", ge=0.0)]
-Density = Annotated[float, Dimension("density", "kg/m3", gt=0.0)]
-Angle = Annotated[float, Dimension("angle", "rad", ge=0.0)]
-Time = Annotated[float, Dimension("time", "s", ge=0.0)]
+Length = Annotated[float, Dimension("length", "m", gt=0.0, most=LARGEST["length"])]
+Depth = Annotated[float, Dimension("length", "m", ge=0.0, most=LARGEST["length"])]
+Coordinate = Annotated[float, Dimension("length", "m", most=LARGEST["length"])]
+Area = Annotated[float, Dimension("area", "m2", gt=0.0, most=LARGEST["area"])]
+Volume = Annotated[float, Dimension("volume", "m3", gt=0.0, most=LARGEST["volume"])]
+Permeability = Annotated[
+    float, Dimension("permeability", "m2", gt=0.0, most=LARGEST["permeability"])
+]
+Pressure = Annotated[float, Dimension("pressure", "Pa", most=LARGEST["pressure"])]
+Vacuum = Annotated[float, Dimension("pressure", "Pa", ge=0.0, most=LARGEST["pressure"])]
+Flow = Annotated[float, Dimension("flow", "m3/s", ge=0.0, most=LARGEST["flow"])]
+Temperature = Annotated[float, Dimension("temperature", "K", gt=0.0, most=LARGEST["temperature"])]
+Ratio = Annotated[float, Dimension("ratio", "-", gt=0.0, most=LARGEST["ratio"])]
+LossCoefficient = Annotated[float, Dimension("ratio", "-", ge=0.0, most=LARGEST["ratio"])]
+Fraction = Annotated[float, Dimension("ratio", "-", ge=0.0, le=1.0, most=LARGEST["ratio"])]
+Velocity = Annotated[float, Dimension("velocity", "m/s", ge=0.0, most=LARGEST["velocity"])]
+Power = Annotated[float, Dimension("power", "W", ge=0.0, most=LARGEST["power"])]
+Density = Annotated[float, Dimension("density", "kg/m3", gt=0.0, most=LARGEST["density"])]
+Angle = Annotated[float, Dimension("angle", "rad", ge=0.0, most=LARGEST["angle"])]
+Time = Annotated[float, Dimension("time", "s", ge=0.0, most=LARGEST["time"])]
 
 
 @functools.cache

@@ -5,7 +5,7 @@ from read_source import PACKAGE, Import, Module, imports_of, read_modules
 # From the bottom up: a module may import from the groups above it in this text, and from its
 # own group as long as nothing runs in a circle.
 LAYERS = """
-    errors, unit_tables, quantity_text, units, data
+    bounds, errors, unit_tables, quantity_text, units, data
     air, soil, conditions, house_leakage
     site
     layout
@@ -35,7 +35,7 @@ MAY_SEE = {
     # it needs a port matrix, not the soil behind it
     "soilflow.operating_point": ("errors", "units", "air", "layout", "port_elimination"),
     # the flow knows the five mechanisms and held bodies, and no trade noun
-    "soilflow.flow": ("errors", "flow", "site.effects", "layout.bodies"),
+    "soilflow.flow": ("bounds", "errors", "flow", "site.effects", "layout.bodies"),
 }
 # Cells of the checking engine come from the soil map alone; single leak formulas may be shared.
 NETWORK_NAMES = ("SoilNetwork", "build_soil_network")

@@ -10,14 +10,8 @@ import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soilflow.files.toml_lines import (
-    MAX_DEPTH,
-    MAX_ITEMS,
-    MAX_TABLES,
-    OverLimit,
-    line_index,
-    line_of,
-)
+from soilflow.bounds import DEPTH, ITEMS, TABLES
+from soilflow.files.toml_lines import OverLimit, line_index, line_of
 
 
 @pytest.mark.parametrize(
@@ -174,8 +168,8 @@ def test_a_key_that_is_not_there_has_the_line_of_what_is_around_it():
         ("a = 1\nb = " + "{k = " * 100_000, 2),
         ("[" + "a." * 100_000 + "a]\n", 1),
         ("a." * 100_000 + "a = 1\n", 1),
-        ("a = [\n" + "1,\n" * (MAX_ITEMS + 1) + "]\n", MAX_ITEMS + 2),
-        ("[[t]]\n" * (MAX_TABLES + 1), MAX_TABLES + 1),
+        ("a = [\n" + "1,\n" * (ITEMS + 1) + "]\n", ITEMS + 2),
+        ("[[t]]\n" * (TABLES + 1), TABLES + 1),
     ],
     ids=["lists", "inline tables", "header", "dotted key", "long list", "many tables"],
 )
@@ -186,6 +180,6 @@ def test_what_no_case_needs_is_stopped_on_its_line(text, line):
 
 
 def test_the_bounds_themselves_are_allowed():
-    assert len(line_index("[[t]]\n" * MAX_TABLES)) == MAX_TABLES + 1
-    assert len(line_index("a = [" + "1," * MAX_ITEMS + "]")) == MAX_ITEMS + 1
-    assert len(line_index(".".join("a" * MAX_DEPTH) + " = 1")) == MAX_DEPTH
+    assert len(line_index("[[t]]\n" * TABLES)) == TABLES + 1
+    assert len(line_index("a = [" + "1," * ITEMS + "]")) == ITEMS + 1
+    assert len(line_index(".".join("a" * DEPTH) + " = 1")) == DEPTH

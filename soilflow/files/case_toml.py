@@ -13,19 +13,19 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
+from soilflow.bounds import CASE_BYTES, CORNERS, TABLES, TEXT_CHARACTERS, VALUES
 from soilflow.case import Case
 from soilflow.errors import CaseError, Mistake
 from soilflow.files.case_tables import case_from_tables
 from soilflow.files.draft import Notes, control_character, path_text, printable
 from soilflow.files.toml_lines import KeyPath, OverLimit, line_index, line_of
 
-__all__ = ["MAX_BYTES", "MAX_CHARACTERS", "parse_case", "read_case"]
+__all__ = ["parse_case", "read_case"]
 
-MAX_BYTES = 2_000_000  # chosen by the project: a thousand times a short case
-MAX_CHARACTERS = 200  # of a name, a word or a quantity; they must fit on a plan
 _MAX_INTEGER = 2**63  # TOML promises no more
 
 _HDF5 = b"\x89HDF\r\n\x1a\n"
+_LINES_IN_PLAN = ("corners", "hole", "points", "turns")
 _PROSE = ("answer", "question", "source")  # may run over several lines
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 
@@ -51,7 +51,7 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     file = str(path)
     try:
         with open(path, "rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+            data = stream.read(CASE_BYTES + 1)
     except FileNotFoundError:
         raise _refusal(file, "no such file; give the path of a case, a .toml file") from None
     except IsADirectoryError:
@@ -61,7 +61,7 @@ def read_case(path: str | os.PathLike[str]) -> Case:
         raise _refusal(file, f"cannot be read: {reason}") from None
     if data.startswith(_HDF5):
         raise _refusal(file, "an HDF5 file, such as a result; a case is a text file in TOML")
-    if len(data) > MAX_BYTES:
+    if len(data) > CASE_BYTES:
         raise _refusal(file, _too_long())
     try:
         text = data.decode("utf-8-sig")
@@ -92,7 +92,7 @@ def parse_case(text: str, *, file: str = "<text>") -> Case:
     CaseError
         With every mistake in the text.
     """
-    if len(text) > MAX_BYTES:
+    if len(text) > CASE_BYTES:
         raise _refusal(file, _too_long())
     text = text.replace("\r\n", "\n")
     try:
@@ -105,6 +105,8 @@ def parse_case(text: str, *, file: str = "<text>") -> Case:
     for at, value in _scalars(tables, ()):
         if complaint := _complaint(at, value):
             notes.wrong(at, complaint)
+    for at, complaint in _crowds(tables, ()):
+        notes.wrong(at, complaint)
     if not notes.mistakes:
         case = case_from_tables(tables, notes)
         if case is not None:
@@ -122,7 +124,7 @@ def parse_case(text: str, *, file: str = "<text>") -> Case:
 
 
 def _too_long() -> str:
-    return f"longer than {MAX_BYTES / 1e6:g} MB; no case needs that much"
+    return f"longer than {CASE_BYTES / 1e6:g} MB; no case needs that much"
 
 
 def _refusal(file: str, message: str, *, line: int = 0) -> CaseError:
@@ -159,12 +161,37 @@ def _scalars(value: Any, at: KeyPath) -> Iterator[tuple[KeyPath, Any]]:
         yield at, value
 
 
+def _crowds(value: Any, at: KeyPath) -> Iterator[tuple[KeyPath, str]]:
+    """Tables and lists with more in them than a house has, each with what there is too much of."""
+    if at[-1:] == ("multipliers",):
+        if (count := _count(value)) > VALUES:
+            yield at, f"{count} values; at most {VALUES} can stand here"
+        return
+    items = value.values() if isinstance(value, dict) else value
+    inner = [item for item in items if isinstance(item, dict)]
+    lists = [item for item in items if isinstance(item, list)]
+    drawn = isinstance(value, list) and at[-1:] and at[-1] in _LINES_IN_PLAN
+    if at and len(inner) > TABLES:
+        yield at, f"{len(inner)} tables; at most {TABLES} can stand here"
+    elif drawn and len(value) > CORNERS and not inner:
+        yield at, f"{len(value)} items; at most {CORNERS} can stand here"
+    elif inner or lists:
+        for key, item in value.items() if isinstance(value, dict) else enumerate(value):
+            if isinstance(item, dict | list):
+                yield from _crowds(item, (*at, key))
+
+
+def _count(value: Any) -> int:
+    """How many values there are in lists of lists."""
+    return sum(map(_count, value)) if isinstance(value, list) else 1
+
+
 def _complaint(at: KeyPath, value: Any) -> str:
     """What makes a value unfit to be shown; empty when nothing does."""
     if isinstance(value, str):
         prose = at[-1] in _PROSE
-        if len(value) > MAX_CHARACTERS and not prose:
-            return f"{len(value)} characters; at most {MAX_CHARACTERS} can stand here"
+        if len(value) > TEXT_CHARACTERS and not prose:
+            return f"{len(value)} characters; at most {TEXT_CHARACTERS} can stand here"
         if char := control_character(value, also="\n\t" if prose else ""):
             return f"contains the character {char!a}, which cannot be shown; remove it"
     elif isinstance(value, int) and abs(value) > _MAX_INTEGER:

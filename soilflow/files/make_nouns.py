@@ -203,7 +203,9 @@ def _drop(path: KeyPath, draft: Draft, values: dict[str, Any]) -> bool:
         return False  # the other pipes cannot be judged without it, nor the points on a fan
     name, i = str(path[0]), path[1]
     group = values.get(name)
-    if not isinstance(group, list) or not isinstance(i, int) or not is_dataclass(group[i]):
+    if not isinstance(group, list) or not isinstance(i, int):
+        return False
+    if i >= len(group) or not is_dataclass(group[i]):
         return False
     values[name] = group[:i] + group[i + 1 :]
     drafts = draft.fields[name]
@@ -218,6 +220,8 @@ def _sentence(error: Mapping[str, Any], draft: Draft) -> str:
     if kind == "missing" and len(path) == 1:
         return f'missing; write {path[0]} = "{example(str(path[0]), dimension)}"'
     if kind in ("missing", "too_long", "too_short") and len(path) > 1:
+        if path[0] == "lengths":
+            return 'three lengths are needed, along x, y and z: ["9 ft", "9 ft", "3 ft"]'
         return 'a corner is two lengths, east then north: ["12 ft", "0 ft"]'
     sentences = {
         "string_type": f"{value}: text in quotation marks is needed",

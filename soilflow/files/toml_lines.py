@@ -14,16 +14,12 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from soilflow.bounds import DEPTH, ITEMS, TABLES
 from soilflow.errors import InputError
 
-__all__ = ["MAX_DEPTH", "MAX_ITEMS", "MAX_TABLES", "KeyPath", "OverLimit", "line_index", "line_of"]
+__all__ = ["KeyPath", "OverLimit", "line_index", "line_of"]
 
 KeyPath = tuple[str | int, ...]
-
-# Chosen by the project: far above any house, far below what would trouble a machine.
-MAX_DEPTH = 16
-MAX_ITEMS = 10_000
-MAX_TABLES = 1_000
 
 _BLANK = re.compile(r"[ \t\r\n]++|#[^\n]*+")
 _LINE_REST = re.compile(r"[^\n]*+")
@@ -155,8 +151,8 @@ class _Walk:
         return True
 
     def _mark(self, path: KeyPath, *, at: int | None = None) -> None:
-        if len(path) > MAX_DEPTH:
-            raise OverLimit(f"nested more than {MAX_DEPTH} deep", line=self._line())
+        if len(path) > DEPTH:
+            raise OverLimit(f"nested more than {DEPTH} deep", line=self._line())
         self.index.setdefault(path, at or self._line())
 
     def _key(self) -> list[str]:
@@ -168,8 +164,8 @@ class _Walk:
             if not part:
                 return []
             parts.append(_plain_key(part))
-            if len(parts) > MAX_DEPTH:
-                raise OverLimit(f"nested more than {MAX_DEPTH} deep", line=self._line())
+            if len(parts) > DEPTH:
+                raise OverLimit(f"nested more than {DEPTH} deep", line=self._line())
             self._match(re.compile(r"[ \t]*+"))
             if not self._take("."):
                 return parts
@@ -187,8 +183,8 @@ class _Walk:
             if last and many:
                 self.index.setdefault(path, line)
                 self.tables[path] = count = self.tables.get(path, 0) + 1
-                if count > MAX_TABLES:
-                    raise OverLimit(f"more than {MAX_TABLES} [[{part}]] tables", line=line)
+                if count > TABLES:
+                    raise OverLimit(f"more than {TABLES} [[{part}]] tables", line=line)
                 path = (*path, count - 1)
             elif not last and path in self.tables:
                 path = (*path, self.tables[path] - 1)
@@ -239,8 +235,8 @@ class _Walk:
             else:
                 path = (*inner.path, inner.items)
                 inner.items += 1
-                if inner.items > MAX_ITEMS:
-                    raise OverLimit(f"more than {MAX_ITEMS} items in a list", line=self._line())
+                if inner.items > ITEMS:
+                    raise OverLimit(f"more than {ITEMS} items in a list", line=self._line())
                 self._mark(path)
                 return path
         return None

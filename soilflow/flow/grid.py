@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilflow.bounds import CELLS, LINES
 from soilflow.errors import InputError
 from soilflow.flow.grid_lines import (
     FAR,
@@ -64,6 +66,22 @@ class Resolution:
     pit_reach: float = 1.0
     splits: int = 0
     quarters: int = 0
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if isinstance(value, float | int) and item.name not in ("splits", "quarters"):
+                least = 1.0 if item.name == "growth" else 0.0
+                if not least < value < math.inf:
+                    raise InputError(
+                        f"{value:g}: a number above {least:g} is needed, as in "
+                        f"{item.name} = {getattr(NORMAL, item.name):g}",
+                        field=item.name,
+                    )
+        if not 0 <= self.splits < 10:
+            raise InputError(
+                f"{self.splits}: how often cells are halved is needed, 0 or 1", field="splits"
+            )
 
 
 NORMAL = Resolution(name="normal", cells_per_radius=4.0, line_size=0.04, growth=1.4)
@@ -223,6 +241,8 @@ def graded_edges(
     together = np.split(wanted, np.flatnonzero(np.diff(wanted) > _SAME) + 1)
     # midway, so that a mirrored house has mirrored lines
     kept = [0.5 * float(lines[0] + lines[-1]) for lines in together]
+    if len(kept) > LINES:
+        raise _too_fine(f"{len(kept)} lines it must have along one axis; at most {LINES}")
     pieces = [np.array(kept[:1])]
     rate = np.log(growth)
     for a, b in itertools.pairwise(kept):
@@ -235,6 +255,8 @@ def graded_edges(
             size = np.minimum(size, h + rate * away)
         density = 1.0 / size
         total = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))))
+        if not total[-1] < CELLS:
+            raise _too_fine(f"more than {CELLS} cells along one axis")
         if quarters:
             n = quarters * max(1, round(float(total[-1]) / 4.0))
         else:
@@ -242,6 +264,14 @@ def graded_edges(
         inner = np.interp(np.arange(1, n) * total[-1] / n, total, s)
         pieces.append(np.append(inner, b))
     return np.concatenate(pieces)
+
+
+def _too_fine(what: str) -> InputError:
+    return InputError(
+        f"the grid would have {what}; fewer or larger parts, a smaller house or "
+        'resolution = "coarse" would work',
+        field="resolution",
+    )
 
 
 def grid_for(
@@ -269,6 +299,11 @@ def grid_for(
     grid : Grid
         Reaches three footprint half-widths beyond the outer wall faces, down to the bottom of
         the soil layers and up to grade.
+
+    Raises
+    ------
+    InputError
+        More lines or cells than there is memory for.
     """
     sharp: list[set[float]] = [set(), set(), set()]
     plain: list[set[float]] = [set(), set(), set()]
@@ -288,6 +323,8 @@ def grid_for(
         for axis in range(3)
     ]
     grid = Grid(x=axes[0], y=axes[1], z=axes[2])
+    if (cells := grid.cells * 8**resolution.splits) > CELLS:
+        raise _too_fine(f"{cells} cells; at most {CELLS}")
     for _ in range(resolution.splits):
         grid = grid.split()
     return grid

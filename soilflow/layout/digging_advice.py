@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import union_all
 from shapely.geometry import Point
 
+from soilflow.bounds import PLACES
 from soilflow.errors import InputError
 from soilflow.layout.bodies import Ball, Body
 from soilflow.layout.layout import SuctionPoint
@@ -127,8 +128,10 @@ def _pan_here(point: SuctionPoint, bounds: Footings, others: Sequence[Body]) -> 
 def _elsewhere(point: SuctionPoint, bounds: Footings, others: Sequence[Body]) -> str:
     """The nearest place where this pit may be dug and no wall cuts it."""
     west, south, east, north = bounds.floor.bounds
+    # a coarser raster, of the same inches, where the floor has too many places
+    step = _STEP * math.ceil(math.sqrt((east - west) * (north - south) / PLACES) / _STEP)
     x, y = (
-        _STEP * np.arange(math.ceil(low / _STEP), math.floor(high / _STEP) + 1)
+        step * np.arange(math.ceil(low / step), math.floor(high / step) + 1)
         for low, high in ((west, east), (south, north))
     )
     xx, yy = (axis.ravel() for axis in np.meshgrid(x, y, indexing="ij"))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import box
 
+from soilflow.bounds import LARGEST
 from soilflow.errors import InputError
 from soilflow.site.effects import Effect, MultipliesPermeability, Prism
 from soilflow.units import Coordinate, Dimension, Length, check_fields
@@ -19,7 +20,7 @@ from soilflow.units import Coordinate, Dimension, Length, check_fields
 __all__ = ["RandomSoil", "SoilField"]
 
 Array = NDArray[np.float64]
-Multiplier = Annotated[float, Dimension("ratio", "-", ge=0.0)]
+Multiplier = Annotated[float, Dimension("ratio", "-", ge=0.0, most=LARGEST["ratio"])]
 
 # Waves in a random field, enough that no single one shows (chosen by the project).
 _WAVES = 500
