@@ -11,7 +11,7 @@ from typing import Annotated, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from soilflow.bounds import LARGEST
+from soilflow.bounds import LARGEST, SMALLEST
 from soilflow.errors import OutOfRangeError
 from soilflow.units import GRAVITY, Dimension, Temperature, check_fields
 
@@ -314,7 +314,8 @@ class Air:
 
     temperature: Temperature
     pressure_atm: Annotated[
-        float, Dimension("pressure", "Pa", gt=0.0, most=LARGEST["pressure"])
+        float,
+        Dimension("pressure", "Pa", gt=0.0, most=LARGEST["pressure"], least=SMALLEST["pressure"]),
     ] = P_ATM
 
     def __post_init__(self) -> None:

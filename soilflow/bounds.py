@@ -23,6 +23,7 @@ __all__ = [
     "RESULT_BYTES",
     "RESULT_DEPTH",
     "RESULT_ITEMS",
+    "SMALLEST",
     "SOURCE",
     "TABLES",
     "TEXT_CHARACTERS",
@@ -68,5 +69,20 @@ LARGEST: Mapping[str, float] = MappingProxyType(
         "time": 1e10,
         "velocity": 1e3,
         "volume": 1e5,
+    }
+)
+
+# What is above zero is at least this: less than anybody measures, and still far from where
+# one over it has no float. [SI]
+SMALLEST: Mapping[str, float] = MappingProxyType(
+    {
+        "area": 1e-12,
+        "density": 1e-6,
+        "length": 1e-20,
+        "permeability": 1e-30,
+        "pressure": 1.0,
+        "ratio": 1e-30,
+        "temperature": 1.0,
+        "volume": 1e-12,
     }
 )

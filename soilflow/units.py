@@ -15,7 +15,7 @@ import typing
 from dataclasses import dataclass, fields
 from typing import Annotated, Any
 
-from soilflow.bounds import LARGEST
+from soilflow.bounds import LARGEST, SMALLEST
 from soilflow.errors import InputError
 from soilflow.quantity_text import (
     feet_inches,
@@ -97,6 +97,8 @@ class Dimension:
         The value must be at most this. [SI]
     most : float
         The magnitude must be at most this, as no house has more. [SI]
+    least : float
+        What is above zero must be at least this, as nobody measures less. [SI]
     """
 
     name: str
@@ -106,6 +108,7 @@ class Dimension:
     lt: float | None = None
     le: float | None = None
     most: float = math.inf
+    least: float = 0.0
 
     def _allows(self, value: float) -> bool:
         return not (
@@ -122,6 +125,12 @@ class Dimension:
         if abs(value) > self.most:
             raise InputError(
                 f"{shown}: more than {format_si(self.most, self.name)}, which is beyond any house; "
+                f"such as {quoted(self._examples())} would work",
+                field=field,
+            )
+        if 0.0 < value < self.least:
+            raise InputError(
+                f"{shown}: less than {format_si(self.least, self.name)}, which nobody measures; "
                 f"such as {quoted(self._examples())} would work",
                 field=field,
             )
@@ -256,24 +265,28 @@ def parse_quantity(text: str, dimension: Dimension | str) -> float:
     return dimension._within(parse_text(text, dimension.name), text)
 
 
-Length = Annotated[float, Dimension("length", "m", gt=0.0, most=LARGEST["length"])]
-Depth = Annotated[float, Dimension("length", "m", ge=0.0, most=LARGEST["length"])]
-Coordinate = Annotated[float, Dimension("length", "m", most=LARGEST["length"])]
-Area = Annotated[float, Dimension("area", "m2", gt=0.0, most=LARGEST["area"])]
-Volume = Annotated[float, Dimension("volume", "m3", gt=0.0, most=LARGEST["volume"])]
-Permeability = Annotated[
-    float, Dimension("permeability", "m2", gt=0.0, most=LARGEST["permeability"])
+def _above_zero(name: str, unit: str) -> Dimension:
+    return Dimension(name, unit, gt=0.0, most=LARGEST[name], least=SMALLEST[name])
+
+
+Length = Annotated[float, _above_zero("length", "m")]
+Depth = Annotated[
+    float, Dimension("length", "m", ge=0.0, most=LARGEST["length"], least=SMALLEST["length"])
 ]
+Coordinate = Annotated[float, Dimension("length", "m", most=LARGEST["length"])]
+Area = Annotated[float, _above_zero("area", "m2")]
+Volume = Annotated[float, _above_zero("volume", "m3")]
+Permeability = Annotated[float, _above_zero("permeability", "m2")]
 Pressure = Annotated[float, Dimension("pressure", "Pa", most=LARGEST["pressure"])]
 Vacuum = Annotated[float, Dimension("pressure", "Pa", ge=0.0, most=LARGEST["pressure"])]
 Flow = Annotated[float, Dimension("flow", "m3/s", ge=0.0, most=LARGEST["flow"])]
-Temperature = Annotated[float, Dimension("temperature", "K", gt=0.0, most=LARGEST["temperature"])]
-Ratio = Annotated[float, Dimension("ratio", "-", gt=0.0, most=LARGEST["ratio"])]
+Temperature = Annotated[float, _above_zero("temperature", "K")]
+Ratio = Annotated[float, _above_zero("ratio", "-")]
 LossCoefficient = Annotated[float, Dimension("ratio", "-", ge=0.0, most=LARGEST["ratio"])]
 Fraction = Annotated[float, Dimension("ratio", "-", ge=0.0, le=1.0, most=LARGEST["ratio"])]
 Velocity = Annotated[float, Dimension("velocity", "m/s", ge=0.0, most=LARGEST["velocity"])]
 Power = Annotated[float, Dimension("power", "W", ge=0.0, most=LARGEST["power"])]
-Density = Annotated[float, Dimension("density", "kg/m3", gt=0.0, most=LARGEST["density"])]
+Density = Annotated[float, _above_zero("density", "kg/m3")]
 Angle = Annotated[float, Dimension("angle", "rad", ge=0.0, most=LARGEST["angle"])]
 Time = Annotated[float, Dimension("time", "s", ge=0.0, most=LARGEST["time"])]
 

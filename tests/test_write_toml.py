@@ -38,7 +38,10 @@ TEXTS = st.text(st.characters(exclude_categories=["C", "Z"]), max_size=8)
 
 
 def number(low, high):
-    return st.floats(low, high, allow_subnormal=False)
+    # what is neither nothing nor large enough to be measured is refused
+    return st.floats(low, high, allow_subnormal=False).map(
+        lambda v: v if v > 1e-9 or low > 0 else 0.0
+    )
 
 
 def several(most, noun, **given):

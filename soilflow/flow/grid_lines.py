@@ -59,6 +59,8 @@ def effect_lines(effect: Effect) -> tuple[list[set[float]], list[set[float]]]:
     hole = isinstance(effect, LeaksOverArea) and effect.hole
     into = sharp if hole or isinstance(effect, Blocks | CarriesAlongSheet) else plain
     for part in getattr(plan, "geoms", [plan]):
+        if part.geom_type != "Polygon":  # a strip so thin that rounding makes a line of it
+            continue
         for ring in (part.exterior, *part.interiors):
             for x, y in ring.coords:
                 into[0].add(float(x))

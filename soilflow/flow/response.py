@@ -151,9 +151,8 @@ def _rounding(network: SoilNetwork) -> float:
 
 
 def _collect(network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ...]) -> SoilResponse:
-    faces = face_sums(network, fields)
-    # direct leaks balance by construction and would hide what the soil does
-    soil = faces - _laplacian(network.direct)
+    # direct leaks balance by construction and would hide what the soil does, also as rounding
+    soil = _soil_sums(network, fields)
     rounding = _rounding(network)
     through = np.maximum(np.abs(np.diag(soil)), max(rounding, 1e-300))
     unbalanced = np.maximum(np.abs(soil.sum(axis=1)) - rounding, 0.0)
@@ -163,7 +162,7 @@ def _collect(network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ..
         ports=network.ports,
         unit_fields=fields,
         port_matrix=quadratic_form(network, fields),
-        face_matrix=faces,
+        face_matrix=soil + _laplacian(network.direct),
         reports=reports,
         balance=balance,
         partition=partition,
@@ -189,13 +188,18 @@ def face_sums(network: SoilNetwork, fields: Array) -> Array:
     matrix : array, shape (p, p)
         Row i holds the flows out of the ports while port i is at one pascal. [m3/(s Pa)]
     """
+    return _soil_sums(network, fields) + _laplacian(network.direct)
+
+
+def _soil_sums(network: SoilNetwork, fields: Array) -> Array:
+    """Port matrix without the leaks from port to port, from sums of face fluxes."""
     n = len(network.ports)
     matrix = np.zeros((n, n))
     for i in range(n):
         held = (network.port == i).astype(float)
         flux = network.port_conductance * (held - fields[i][network.port_node])
         matrix[i] = summed(network.port, flux, n)
-    return matrix + _laplacian(network.direct)
+    return matrix
 
 
 def quadratic_form(network: SoilNetwork, fields: Array) -> Array:

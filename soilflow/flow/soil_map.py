@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from soilflow.bounds import LARGEST
 from soilflow.errors import InputError
 from soilflow.flow.grid import Grid
 from soilflow.flow.leak_raster import LeakRaster, columns_in
@@ -184,6 +185,13 @@ def build_soil_map(grid: Grid, effects: Sequence[Effect], held: Sequence[HeldBod
         A reference and a body of one name, or a feature off the grid lines.
     """
     horizontal, vertical, solid = _permeability(grid, effects)
+    most = max(float(np.max(horizontal)), float(np.max(vertical)))
+    if not most <= LARGEST["permeability"]:
+        raise InputError(
+            f"the soil's permeability comes to {most:.3g} m2 with all that multiplies it, "
+            f"more than {LARGEST['permeability']:g} m2; smaller multipliers or spread would work",
+            field="ground.layers",
+        )
     x, y, z = _centre_arrays(grid)
     cavity = np.full(grid.shape, -1, dtype=np.int16)
     for i, item in enumerate(held):

@@ -142,16 +142,19 @@ def solve(
         count += 1
 
     x0 = None if start is None else start / system.scale
-    x, _ = cg(
-        system.matrix,
-        b,
-        x0=x0,
-        rtol=tolerance,
-        atol=0.0,
-        maxiter=_MOST_ITERATIONS,
-        M=system.cycle,
-        callback=counted,
-    )
+    try:
+        x, _ = cg(
+            system.matrix,
+            b,
+            x0=x0,
+            rtol=tolerance,
+            atol=0.0,
+            maxiter=_MOST_ITERATIONS,
+            M=system.cycle,
+            callback=counted,
+        )
+    except RuntimeError:  # the coarsest matrix has lost its rank to rounding
+        x = np.full_like(b, np.nan)
     residual = float(np.linalg.norm(b - system.matrix @ x)) / norm
     if not residual <= 10.0 * tolerance:
         raise ConvergenceError(

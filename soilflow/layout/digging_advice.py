@@ -121,7 +121,8 @@ def _pan_here(point: SuctionPoint, bounds: Footings, others: Sequence[Body]) -> 
                 f"here a flat pan of the same volume, {said_length(depth)} deep, "
                 f"{said_length(2.0 * body.radius)} across{cut}"
             )
-        depth -= _ROUND
+        # by half inches, in a deep shaft by hundredths of what is left
+        depth -= max(_ROUND, _rounded(0.01 * depth))
     return ""
 
 
