@@ -327,6 +327,8 @@ def _as_elsewhere(path: str, item: Any) -> NDArray[Any]:
     if item.attrs.get("dtype") == "bool":
         values = values.astype(bool)
     axes = tuple(d[0].name.rpartition("/")[2] for d in item.dims if len(d))
+    if len(axes) != item.ndim and not item.is_scale:
+        raise ValueError(f"{path} has lost its axes")
     if path in ("z", "z_edges"):
         return height_of(values)
     if axes in _TURNED:
