@@ -167,7 +167,7 @@ HOUSE_NOTE = """\
   limits are not closer because of the cells along the pits' edges, where the order lies between
   the two, and of those around the slot, where each element is up to three times as wide as its
   neighbour; the next meshes have twice the cells or more. The last point was put where the
-  elements are widest: three meshes show no order there, and the limit is the elements' weak spot."""
+  elements are widest: three meshes show no order there; that is the elements' weak spot."""
 
 
 def show_wells(found: dict[str, Any]) -> None:

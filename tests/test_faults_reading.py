@@ -72,10 +72,11 @@ def test_damage_is_refused_or_does_no_harm(whole, tmp_path):
         damaged[start : start + size] = dice.randbytes(len(damaged[start : start + size]))
         path.write_bytes(damaged)
         try:
-            assert read_result(path).case_text == TEXT
+            text = read_result(path).case_text
         except ResultFileError as error:
-            assert AGAIN in str(error)
+            text = str(error)
             refused += 1
+        assert text == TEXT or AGAIN in text
     assert refused > 8
 
 
@@ -153,7 +154,9 @@ def test_another_version_says_what_to_do(version, words, whole, tmp_path, monkey
 
 
 def test_the_case_in_an_older_file_is_where_the_message_says(whole, tmp_path):
-    path = edited(tmp_path / "a.h5", whole, lambda file: file.attrs.__setitem__("format_version", 1))
+    path = edited(
+        tmp_path / "a.h5", whole, lambda file: file.attrs.__setitem__("format_version", 1)
+    )
     assert 'its text is in the file, as the array "case"' in refusal(path)
     with h5py.File(path) as file:
         assert file["case"].asstr()[()] == TEXT
