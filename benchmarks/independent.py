@@ -166,8 +166,8 @@ HOUSE_NOTE = """\
   meshes are 1 to 4 % apart in flow because one comes from above and the other from below. Their
   limits are not closer because of the cells along the pits' edges, where the order lies between
   the two, and of those around the slot, where each element is up to three times as wide as its
-  neighbour; the next meshes have twice the cells or more. The last point was put where the
-  elements are widest: three meshes show no order there; that is the elements' weak spot."""
+  neighbour; the next meshes have twice the cells or more. The last point is where the elements
+  are widest: three meshes show no order there, and it is the elements that are far off."""
 
 
 def show_wells(found: dict[str, Any]) -> None:
