@@ -47,8 +47,8 @@ LINES = 1_000  # a grid must have along one axis
 PLACES = 250_000  # at which another place for a pit is looked for
 
 # A result file
-RESULT_BYTES = 8_000_000_000  # all arrays unpacked, packing pieces included
-RESULT_ITEMS = 10_000  # groups and arrays, and words of one array
+RESULT_BYTES = 4_000_000_000  # of all arrays, unpacked
+RESULT_ITEMS = 100_000  # groups, arrays and links
 RESULT_DEPTH = 4  # of groups in each other
 FILE_NAME_BYTES = 120  # what layout, variant, grid and engine may add to a file's name
 

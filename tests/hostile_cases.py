@@ -7,6 +7,7 @@ import datetime
 import math
 import re
 import tomllib
+import unicodedata
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -321,4 +322,12 @@ def broken_files() -> st.SearchStrategy[bytes]:
         broken_trees().map(_dumped),
         broken_texts().map(lambda text: text.encode("utf-8", errors="surrogatepass")),
         broken_bytes(),
+    )
+
+
+def obeyed(text):
+    """Characters of a text that a terminal obeys instead of showing them."""
+    turning = set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+    return {c for c in text if c != "\n" and unicodedata.category(c) in ("Cc", "Cs")} | (
+        turning & set(text)
     )

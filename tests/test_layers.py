@@ -5,7 +5,7 @@ from read_source import PACKAGE, Import, Module, imports_of, read_modules
 # From the bottom up: a module may import from the groups above it in this text, and from its
 # own group as long as nothing runs in a circle.
 LAYERS = """
-    bounds, errors, unit_tables, quantity_text, units, data
+    bounds, errors, plain_text, unit_tables, quantity_text, units, data
     air, soil, conditions, house_leakage
     site
     layout

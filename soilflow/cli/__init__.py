@@ -13,6 +13,7 @@ import typer
 
 from soilflow.cli import cases, check, compare, new, run, schema
 from soilflow.cli.app import app
+from soilflow.plain_text import plain
 
 __all__ = ["app", "cases", "check", "compare", "main", "new", "run", "schema"]
 
@@ -22,9 +23,9 @@ def _unexpected(
 ) -> None:
     """A fault of the program: still no traceback unless it is asked for."""
     if isinstance(error, OSError):  # the system's fault: help that cannot be printed
-        typer.echo(f"soilflow: {error.strerror or error}", err=True)
+        typer.echo(plain(f"soilflow: {error.strerror or error}"), err=True)
         return
-    typer.echo(f"soilflow failed: {kind.__name__}: {error}", err=True)
+    typer.echo(plain(f"soilflow failed: {kind.__name__}: {error}"), err=True)
     typer.echo("This is a fault of the program; --debug shows where it happened.", err=True)
 
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
+from soilflow.plain_text import plain
+
 if TYPE_CHECKING:
     from soilflow.case import Case
     from soilflow.layout.layout import Layout
@@ -147,7 +149,7 @@ def show(
 
         typer.echo(dumps(data(), indent=2, allow_nan=False))
     elif not quiet:
-        typer.echo(text(), nl=False)
+        typer.echo(plain(text()), nl=False)
 
 
 def aside(line: str) -> None:
@@ -175,7 +177,9 @@ def wrote(paths: list[Path], *, json: bool, quiet: bool) -> None:
         Say nothing.
     """
     if not quiet:
-        typer.echo("\nwrote " + "\n      ".join(str(path) for path in paths), err=json)
+        typer.echo(
+            "\nwrote " + "\n      ".join(plain(str(path), also="") for path in paths), err=json
+        )
 
 
 @contextmanager
@@ -212,7 +216,7 @@ def reporting(case: Path, *, debug: bool) -> Iterator[None]:
         else:
             return
     for line in lines:
-        aside(line)
+        aside(plain(line, also=""))
     raise typer.Exit(code)
 
 
@@ -254,4 +258,4 @@ def _warn(
     line: str | None = None,
 ) -> None:
     """One line for each doubt, in place of Python's own form."""
-    aside(f"note: {message}")
+    aside(plain(f"note: {message}", also=""))

@@ -131,6 +131,8 @@ def run(
 def _with_grid(case: Case, name: str) -> Case:
     from soilflow.flow.grid import COARSE, FINE, NORMAL
 
+    if name == case.resolution.name:
+        return case  # which may have a grid of its own
     grids = {grid.name: grid for grid in (COARSE, NORMAL, FINE)}
     if name not in grids:
         raise WrongCommand(f'the result was made on a grid "{name}"; give --resolution')

@@ -17,8 +17,9 @@ from soilflow.bounds import CASE_BYTES, CORNERS, TABLES, TEXT_CHARACTERS, VALUES
 from soilflow.case import Case
 from soilflow.errors import CaseError, Mistake
 from soilflow.files.case_tables import case_from_tables
-from soilflow.files.draft import Notes, control_character, path_text, printable
+from soilflow.files.draft import Notes, path_text
 from soilflow.files.toml_lines import KeyPath, OverLimit, line_index, line_of
+from soilflow.plain_text import control_character, printable
 
 __all__ = ["parse_case", "read_case"]
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import difflib
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
@@ -19,23 +18,19 @@ __all__ = [
     "BAD",
     "Draft",
     "Notes",
-    "control_character",
     "locate",
     "one_of",
     "parse_path",
     "path_text",
-    "printable",
     "shown",
     "take",
 ]
 
 BAD = object()  # stands where a value could not be read and the mistake is already noted
 
-_TURNING = set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")  # reverse what follows
 _MOST_UNKNOWN = 20  # of one table, said one by one
 # TOML gives a plain key to the table above it, wherever the user thinks it belongs
 _ABOVE_TABLES = ("answer", "fan", "question", "resolution", "soil_temperature", "title")
-_LONGEST = 500  # characters of a message; a text can be as long as the file
 
 
 @dataclass
@@ -311,46 +306,6 @@ def parse_path(text: str) -> KeyPath:
     """
     parts = re.findall(r"\[(\d+)\]|([^.\[\]]+)", text)
     return tuple(int(index) if index else name for index, name in parts)
-
-
-def control_character(text: str, *, also: str = "") -> str:
-    """First character that a terminal would obey instead of show.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-    also : str
-        Characters that are allowed all the same.
-
-    Returns
-    -------
-    str
-        The character; empty when there is none.
-    """
-    for char in text:
-        if char in also or char.isprintable():
-            continue
-        if char in _TURNING or unicodedata.category(char) in ("Cc", "Zl", "Zp", "Cs"):
-            return char
-    return ""
-
-
-def printable(text: str) -> str:
-    """A text that can be shown on a terminal, in a length that can be read.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The same with control characters spelled out and the end of a long one left out.
-    """
-    cut = text if len(text) <= _LONGEST else f"{text[:_LONGEST]} ... ({len(text)} characters)"
-    return "".join(ascii(c)[1:-1] if control_character(c) else c for c in cut)
 
 
 def shown(value: Any) -> str:

@@ -6,9 +6,13 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from soilflow.bounds import FILE_NAME_BYTES
 from soilflow.case import Case
+from soilflow.errors import ResultFileError
 from soilflow.files.case_toml import parse_case, read_case
+from soilflow.files.provenance import FIPY, hash_of
 from soilflow.files.result_hdf5 import SIGNATURE, SOILFLOW, read_result
+from soilflow.plain_text import printable
 
 __all__ = ["BARS", "Job", "read_job"]
 
@@ -51,8 +55,14 @@ class Job:
             With whatever of these is not the usual.
         """
         pairs = zip(what, self.usual, strict=True)
-        said = [re.sub(r"[^\w-]+", "_", name).strip("_") for name, usual in pairs if name != usual]
-        return "_".join([self.stem, *filter(None, said)])
+        unusual = [name for name, usual in pairs if name != usual]
+        said = [re.sub(r"[^\w-]+", "_", name).strip("_") for name in unusual]
+        more = "_".join(filter(None, said))
+        room = FILE_NAME_BYTES - len(mark := hash_of("\n".join(unusual))[:8]) - 1
+        if len(more.encode()) > FILE_NAME_BYTES:
+            # cut, and told apart from others of the same beginning
+            more = f"{more.encode()[:room].decode(errors='ignore')}_{mark}"
+        return "_".join(filter(None, [self.stem, more]))
 
 
 def read_job(path: Path) -> Job:
@@ -78,6 +88,12 @@ def read_job(path: Path) -> Job:
     """
     if _is_hdf5(path):
         stored = read_result(path)
+        if stored.engine not in (SOILFLOW, FIPY):
+            raise ResultFileError(
+                printable(
+                    f'"{path}" was made by an engine "{stored.engine}", which is not known here'
+                )
+            )
         bars = BARS if any(name.endswith("/worst_margin_error") for name in stored.arrays) else ""
         return Job(
             case=parse_case(stored.case_text.removeprefix("\ufeff"), file=f"{path} (case)"),

@@ -20,8 +20,10 @@ from numpy.typing import NDArray
 from soilflow.case import Case
 from soilflow.errors import ResultFileError
 from soilflow.files.atomic import replacing
+from soilflow.files.hdf5_bounds import checked_contents, text_attribute, texts_of
 from soilflow.files.provenance import SOILFLOW, hash_of, versions_at_work
 from soilflow.files.result_views import VIEW, link_for_viewers, xdmf_text
+from soilflow.plain_text import printable
 from soilflow.results.result import Result
 from soilflow.results.tables import LabelledArray, array_groups, height_of
 
@@ -33,6 +35,8 @@ _FORMAT = "soilflow result"
 _FORMAT_VERSION = 2
 _WHAT = ("title", "layout", "variant", "resolution", "engine", "seed")
 _AGAIN = 'run the case again with "soilflow run CASE"'
+# What reading a file may end in whose parts are not what they should be.
+_DAMAGE = (AttributeError, KeyError, OSError, RuntimeError, TypeError, ValueError)
 _NO_SEED = "none"  # nothing in a run is drawn at random
 _TURNED = {("z", "y", "x"), ("y", "x"), ("floor_y", "floor_x")}  # axes of fields, in the file
 
@@ -238,21 +242,22 @@ def read_result(path: Path) -> StoredResult:
     """
     import h5py
 
-    _check_first_bytes(path)
     try:
+        _check_first_bytes(path)
         with h5py.File(path, "r") as file:
-            if str(file.attrs.get("format")) != _FORMAT:
-                raise ResultFileError(f'"{path}" is an HDF5 file, but not of soilflow; {_AGAIN}')
-            _check_version(path, int(file.attrs["format_version"]))
+            _check_format(file)
+            checked_contents(h5py, file, packed=path.stat().st_size)
             stored = _stored(h5py, file)
-    except ResultFileError:
-        raise
+        if hash_of(stored.case_text) != stored.case_sha256:
+            raise ResultFileError(f": the case text in it was changed afterwards; {_AGAIN}")
+    except ResultFileError as error:
+        raise ResultFileError(printable(f'"{path}"{error}')) from error.__cause__
     # what h5py and numpy say of bytes that make no sense
-    except (AttributeError, KeyError, OSError, RuntimeError, TypeError, ValueError) as error:
+    except _DAMAGE as error:
         why = " ".join(str(error).split())
-        raise ResultFileError(f'"{path}" is cut short or damaged ({why}); {_AGAIN}') from error
-    if hash_of(stored.case_text) != stored.case_sha256:
-        raise ResultFileError(f'"{path}": the case text in it was changed afterwards; {_AGAIN}')
+        raise ResultFileError(
+            printable(f'"{path}" is cut short or damaged ({why}); {_AGAIN}')
+        ) from error
     return stored
 
 
@@ -262,25 +267,26 @@ def _check_first_bytes(path: Path) -> None:
         with open(path, "rb") as plain:
             begins = plain.read(len(SIGNATURE))
     except FileNotFoundError:
-        raise ResultFileError(f'"{path}": there is no such file') from None
+        raise ResultFileError(": there is no such file") from None
     except IsADirectoryError:
-        raise ResultFileError(f'"{path}" is a folder; name the result file in it') from None
+        raise ResultFileError(" is a folder; name the result file in it") from None
     except OSError as error:
-        raise ResultFileError(f'"{path}" cannot be read: {error.strerror}') from error
+        raise ResultFileError(f" cannot be read: {error.strerror}") from error
     if begins != SIGNATURE:
-        raise ResultFileError(f'"{path}" is no result file; {_AGAIN} to make one')
+        raise ResultFileError(f" is no result file; {_AGAIN} to make one")
 
 
-def _check_version(path: Path, version: int) -> None:
-    """Refuse a file laid out differently, and say what to do with it."""
+def _check_format(file: Any) -> None:
+    """Refuse a file of something else, or one laid out differently, and say what to do with it."""
+    if "format" not in file.attrs or text_attribute(file, "format") != _FORMAT:
+        raise ResultFileError(f" is an HDF5 file, but not of soilflow; {_AGAIN}")
+    version = int(file.attrs["format_version"])
     which = f"format {version}, this one reads {_FORMAT_VERSION}"
     if version > _FORMAT_VERSION:
-        raise ResultFileError(
-            f'"{path}" is of a newer soilflow ({which}): update soilflow, or {_AGAIN}'
-        )
+        raise ResultFileError(f" is of a newer soilflow ({which}): update soilflow, or {_AGAIN}")
     if version < _FORMAT_VERSION:
         raise ResultFileError(
-            f'"{path}" is of an older soilflow ({which}): {_AGAIN}; '
+            f" is of an older soilflow ({which}): {_AGAIN}; "
             'its text is in the file, as the array "case"'
         )
 
@@ -292,18 +298,19 @@ def _stored(h5py: Any, file: Any) -> StoredResult:
     for path, item in _walk(h5py, file):
         if isinstance(item, h5py.Group):
             if "name" in item.attrs:
-                members[path] = str(item.attrs["name"])
+                members[path] = text_attribute(item, "name")
         elif "units" in item.attrs:
             arrays[path] = _as_elsewhere(path, item)
-            units[path] = str(item.attrs["units"])
+            units[path] = text_attribute(item, "units")
         else:
-            arrays[path] = np.asarray(item.asstr()[()])
+            words = texts_of(item)
+            arrays[path] = np.asarray(words if item.shape else words[0], dtype=object)
     return StoredResult(
         case_text=str(arrays.pop("case")),
-        case_sha256=file["case"].attrs["sha256"],
-        **{name: str(file.attrs[name]) for name in _WHAT},
+        case_sha256=text_attribute(file["case"], "sha256"),
+        **{name: text_attribute(file, name) for name in _WHAT},
         notes=tuple(arrays.pop("notes").tolist()),
-        versions=dict(file["versions"].attrs),
+        versions={n: text_attribute(file["versions"], n) for n in file["versions"].attrs},
         members=members,
         arrays=arrays,
         units=units,

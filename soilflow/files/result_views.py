@@ -16,6 +16,7 @@ import numpy as np
 
 from soilflow.errors import ResultFileError
 from soilflow.files.atomic import replacing
+from soilflow.files.hdf5_bounds import checked_contents
 
 __all__ = ["VIEW", "link_for_viewers", "write_xdmf", "xdmf_text"]
 
@@ -82,8 +83,9 @@ def write_xdmf(path_h5: Path, path_xdmf: Path) -> None:
 
     try:
         with h5py.File(path_h5, "r") as file:
+            checked_contents(h5py, file, packed=path_h5.stat().st_size)
             text = xdmf_text(file, path_h5, path_xdmf)
-    except (OSError, KeyError) as error:
+    except (OSError, KeyError, ResultFileError) as error:
         raise ResultFileError(f'"{path_h5}" is no whole result file ({error})') from error
     with replacing(path_xdmf) as temporary:
         temporary.write_text(text, encoding="utf-8")

@@ -50,11 +50,12 @@ def plot_comparison(comparison: Comparison, *, unit: PlanUnit = FEET) -> Figure:
     axes = figure.subplots(down, across, squeeze=False).ravel().tolist()
     for ax, member in zip(axes, shown, strict=False):
         plot_pressure_plan(member, condition=member.judged().name, unit=unit, ax=ax, scale=False)
-        ax.set_title(_title(member, several=len(comparison.variants) > 1), fontsize=9)
+        title = _title(member, several=len(comparison.variants) > 1)
+        ax.set_title(title, parse_math=False, fontsize=9)
     for ax in axes[len(shown) :]:
         ax.set_visible(False)
     draw_scale(figure, axes)
-    figure.suptitle(comparison.title, fontsize=11, weight="bold")
+    figure.suptitle(comparison.title, parse_math=False, fontsize=11, weight="bold")
     figure.supxlabel(_SEE, fontsize=9, wrap=True)
     return figure
 

@@ -351,8 +351,14 @@ def comparison_to_csv(comparison: Comparison) -> str:
     columns = _columns(comparison)
     writer.writerow([f"{name} [{unit}]" for name, unit in columns])
     for row in _rows(comparison):
-        writer.writerow([row.get(name, "") for name, _ in columns])
+        writer.writerow([_cell(row.get(name, "")) for name, _ in columns])
     return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    """A value as a spreadsheet should take it: a name is never a formula."""
+    formula = isinstance(value, str) and value.lstrip()[:1] in ("=", "+", "-", "@")
+    return f"'{value}" if formula and value.strip() else value
 
 
 def comparison_to_dict(comparison: Comparison) -> dict[str, Any]:

@@ -64,7 +64,7 @@ def save_run_figures(
     what = f"{case.title}. Layout: {result.layout}" + (
         f", {result.variant}" if result.variant else ""
     )
-    figure.suptitle(what, fontsize=11, weight="bold")
+    figure.suptitle(what, parse_math=False, fontsize=11, weight="bold")
     plan = folder / f"{stem}_pressure.png"
     _save(figure, plan)
     soil = folder / f"{stem}_soil.png"
@@ -103,7 +103,8 @@ def _soil_figure(case: Case, layout: Layout, soil: SoilMap, unit: PlanUnit) -> F
     holes = {h.name: (h.x, h.y) for h in case.test_holes}
     plot_soil_plan(soil, case.site, layout, holes=holes, unit=unit, ax=plan)
     plot_soil_section(soil, case.site, at_y=layout.points[0].y, unit=unit, ax=section)
-    figure.suptitle(f"{case.title}: what the model thinks is there", fontsize=11, weight="bold")
+    what = f"{case.title}: what the model thinks is there"
+    figure.suptitle(what, parse_math=False, fontsize=11, weight="bold")
     return figure
 
 

@@ -167,6 +167,7 @@ def _label(
     ax.annotate(
         text,
         (point.x / unit.metres, point.y / unit.metres),
+        parse_math=False,
         ha=ha,
         va="center",
         fontsize=7,
@@ -232,6 +233,7 @@ def _name_beside(
         text = ax.annotate(
             name,
             (x / unit.metres, y / unit.metres),
+            parse_math=False,  # a name may hold the signs that mark a formula
             xytext=(10 * h, 9 * v),
             textcoords="offset points",
             ha="left" if h > 0 else "right",

@@ -103,7 +103,7 @@ def plot_pressure_plan(
         linestyle="none",
         zorder=10,
     )
-    ax.set_title(_sentence(result, condition), fontsize=9)
+    ax.set_title(_sentence(result, condition), parse_math=False, fontsize=9)
     return ax
 
 
