@@ -1,4 +1,4 @@
-"""The command ``soilflow``, also as ``python -m soilflow``: it answers Ctrl-C while it loads."""
+"""The command ``soilflow``, also as ``python -m soilflow``: it answers while it loads."""
 
 from __future__ import annotations
 
@@ -16,6 +16,9 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.stderr.write("interrupted\n")
         sys.exit(130)
+    except MemoryError:
+        sys.stderr.write("not enough memory to start; close other programs\n")
+        sys.exit(3)
 
 
 if __name__ == "__main__":

@@ -85,7 +85,7 @@ def _of_the_group() -> list[float]:
             continue
         top, name = ("", "memory.max") if new else ("memory", "memory.limit_in_bytes")
         for place in {path, "/"}:  # inside a container the path may be that outside it
-            limit = _read(f"/sys/fs/cgroup/{top}{place}/{name}").strip()
+            limit = _read(str(Path("/sys/fs/cgroup", top, place.strip("/"), name))).strip()
             if limit.isdigit():
                 found.append(float(limit) - _used()[1])
     return found
