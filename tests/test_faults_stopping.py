@@ -311,8 +311,12 @@ def test_progress_nobody_hears_does_not_stop_the_work():
 def test_ctrl_c_ends_a_bar_that_leaves_nothing_behind():
     screen = io.StringIO()
     screen.isatty = lambda: True
-    with pytest.raises(KeyboardInterrupt), meter("fields", stream=screen) as progress:
+
+    def work(progress):
         progress(1, 4)
         raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), meter("fields", stream=screen) as progress:
+        work(progress)
     assert "1/4" in screen.getvalue()
     assert screen.getvalue().endswith("\x1b[2K")  # the line is wiped
