@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilflow.errors import BalanceError
+from soilflow.errors import BalanceError, ConvergenceError
 from soilflow.flow.conductances import summed
+from soilflow.flow.edge_flows import added, coupled_ports, edge_product, leftover
 from soilflow.flow.side_by_side import Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
-from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
+from soilflow.flow.solve import Preconditioned, SolveReport, largest, precondition, solve
 
-__all__ = ["BALANCE", "SoilResponse", "face_sums", "quadratic_form", "respond"]
+__all__ = ["BALANCE", "ERROR", "SoilResponse", "face_sums", "quadratic_form", "respond"]
 
 Array = NDArray[np.float64]
 
 # Largest imbalance accepted, relative to the larger of the flows in and out. [-]
 BALANCE = 1e-8
-_TOLERANCES = (1e-10, 1e-12, 1e-13)
+# Largest error accepted in a unit field, as a multigrid cycle estimates it, relative to the
+# largest value of the field. [-]
+ERROR = 1e-8
+# Where the first pass and each refinement after it stop: errors relative to what they solve for.
+# With large contrasts small flows hang on more digits of the fields. [-]
+_FIRST, _FIRST_CAREFUL, _FURTHER, _REFINEMENTS = 0.7e-8, 1e-10, 1e-2, 6
+# Unit fields are solved one by one, so their sum tells what each one's own estimate may miss. [-]
+_PARTITION = 1e-6
+# Largest over least conductance from which on the careful multigrid is worth its time. Measured.
+_CAREFUL = 1e8
 # Nodes from which a second process saves more time than it takes to start. Measured.
 _WORTH_SHARING = 30_000
 
@@ -38,11 +49,11 @@ class SoilResponse:
         Y, with flow from the soil into the ports q = -Y u; symmetric, rows summing to zero,
         from the quadratic form. [m3/(s Pa)]
     face_matrix : array, shape (p, p)
-        The same from sums of face fluxes, for checks. [m3/(s Pa)]
+        The same from sums of face fluxes while solving, for checks. [m3/(s Pa)]
     reports : tuple of SolveReport
         One per port.
     balance : float
-        Largest imbalance of a unit field beyond rounding, relative to its flow through soil. [-]
+        Largest imbalance of a unit field, relative to its flow through soil. [-]
     partition : float
         Largest departure of the sum of the unit fields from one. [-]
     """
@@ -69,6 +80,15 @@ class SoilResponse:
         )
 
 
+class _Solved(NamedTuple):
+    """One port's unit field, its flows out of the ports, how they balance, how the solve went."""
+
+    field: Array
+    flows: Array
+    imbalance: float
+    report: SolveReport
+
+
 def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilResponse:
     """Solve the unit field of every port and sum up the port matrix.
 
@@ -82,7 +102,7 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
     Returns
     -------
     response : SoilResponse
-        Balanced to `BALANCE`, or to the rounding bound of the sums where that is larger.
+        Balanced to `BALANCE`, and right to about `ERROR` at every node.
 
     Raises
     ------
@@ -91,81 +111,93 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
     BalanceError
         The flows do not balance.
     """
-    sources = network.sources()
     if network.nodes == 0:
-        fields = np.zeros((len(network.ports), 0))
-        return _collect(network, fields, ())
-    system = precondition(network.matrix())
+        still = _Solved(
+            np.zeros(0), np.zeros(len(network.ports)), 0.0, SolveReport(iterations=0, residual=0.0)
+        )
+        return _collect(network, [still] * len(network.ports))
+    sources, coupled = network.sources(), coupled_ports(network)
+    careful = _contrast(network) > _CAREFUL
+    times = edge_product(network) if careful else None
+    system = precondition(network.matrix(), times=times, careful=careful)
 
-    def field_of(port: int) -> tuple[Array, SolveReport]:
-        return _balanced_field(network, system, sources, port)
+    def field_of(port: int) -> _Solved:
+        joined = bool(coupled[port])
+        return _refined_field(network, system, sources[port], port, coupled=joined, careful=careful)
 
     large = network.nodes >= _WORTH_SHARING
-    solved = each_of(field_of, len(sources), share=large, progress=progress)
-    return _collect(network, np.array([f for f, _ in solved]), tuple(r for _, r in solved))
+    response = _collect(network, each_of(field_of, len(sources), share=large, progress=progress))
+    if response.partition > _PARTITION:
+        raise ConvergenceError(
+            f"the unit fields add up to one within {response.partition:.1e} only, wanted "
+            f"{_PARTITION:.0e}",
+            reached=response.partition,
+            wanted=_PARTITION,
+            iterations=response.iterations,
+        )
+    return response
 
 
-def _balanced_field(
-    network: SoilNetwork, system: Preconditioned, sources: Array, port: int
-) -> tuple[Array, SolveReport]:
-    """Unit field of one port, iterated until its face fluxes balance."""
-    field: Array | None = None
-    spent = 0
-    for tolerance in _TOLERANCES:
-        field, report = solve(system, sources[port], tolerance=tolerance, start=field)
+def _refined_field(
+    network: SoilNetwork,
+    system: Preconditioned,
+    source: Array,
+    port: int,
+    *,
+    coupled: bool,
+    careful: bool,
+) -> _Solved:
+    """Unit field of one port, refined until it is right everywhere and its flows balance."""
+    high, low = np.zeros(network.nodes), np.zeros(network.nodes)
+    left, spent, norm = source, 0, float(np.linalg.norm(system.scale * source))
+    error = imbalance = 0.0
+    first = _FIRST_CAREFUL if careful else _FIRST
+    for tolerance in (first, *[_FURTHER] * _REFINEMENTS):
+        step, report = solve(system, left, tolerance=tolerance)
         spent += report.iterations
-        report = SolveReport(iterations=spent, residual=report.residual)
-        imbalance, bound = _imbalance(network, field, port)
-        if imbalance <= max(BALANCE, bound):
-            return field, report
-    raise BalanceError(
-        f'the flows of port "{network.ports[port]}" balance to {imbalance:.1e} only, wanted '
-        f"{max(BALANCE, bound):.1e}; look for permeabilities that differ by more decades than "
-        "intended",
-        reached=imbalance,
-        wanted=max(BALANCE, bound),
+        high, low = added(high, low, step)
+        left, flows = leftover(network, high, low, port)
+        moved = abs(float(flows[port]))
+        imbalance = abs(float(flows.sum())) / moved if coupled and moved > 0.0 else 0.0
+        # what the iteration carried along, unless rounding may have taken it off the residual
+        wrong = largest(system.cycle(left)) if careful else report.error * largest(step)
+        error = wrong / max(largest(high), np.finfo(float).tiny)
+        if error <= ERROR and imbalance <= BALANCE:
+            residual = float(np.linalg.norm(system.scale * left)) / max(norm, 1e-300)
+            found = SolveReport(iterations=spent, residual=residual, error=error)
+            return _Solved(high, flows, imbalance, found)
+    name = network.ports[port]
+    if imbalance > BALANCE:
+        raise BalanceError(
+            f'the flows of port "{name}" balance to {imbalance:.1e} only, wanted {BALANCE:.0e}',
+            reached=imbalance,
+            wanted=BALANCE,
+        )
+    raise ConvergenceError(
+        f'the field of port "{name}" is right to {error:.1e} only, wanted {ERROR:.0e}',
+        reached=error,
+        wanted=ERROR,
+        iterations=spent,
     )
 
 
-def _imbalance(network: SoilNetwork, field: Array, port: int) -> tuple[float, float]:
-    """Imbalance of one unit field relative to its flow, and the rounding bound of the sums."""
-    value = np.zeros(len(network.ports))
-    value[port] = 1.0
-    flux = network.port_conductance * (field[network.port_node] - value[network.port])
-    total = summed(network.port, flux, len(network.ports))
-    flow = 0.5 * float(np.abs(flux).sum())
-    if flow == 0.0:
-        return 0.0, 0.0
-    moved = max(abs(float(total[port])), flow * 1e-300)
-    return abs(float(total.sum())) / moved, _rounding(network) / moved
+def _contrast(network: SoilNetwork) -> float:
+    """Largest conductance over the least. [-]"""
+    every = np.concatenate([network.conductance, network.port_conductance])
+    return float(every.max() / every.min())
 
 
-def _rounding(network: SoilNetwork) -> float:
-    """Flow that rounding alone may lose in fields of size one. [m3/(s Pa)]
-
-    Sums over ports take differences of values near one at the largest conductances; and every
-    node balances to rounding of its own conductances only, which a wide gap makes large.
-    """
-    ends = 10.0 * network.port_conductance.sum() + network.conductance.sum()
-    return float(np.finfo(float).eps * ends)
-
-
-def _collect(network: SoilNetwork, fields: Array, reports: tuple[SolveReport, ...]) -> SoilResponse:
-    # direct leaks balance by construction and would hide what the soil does, also as rounding
-    soil = _soil_sums(network, fields)
-    rounding = _rounding(network)
-    through = np.maximum(np.abs(np.diag(soil)), max(rounding, 1e-300))
-    unbalanced = np.maximum(np.abs(soil.sum(axis=1)) - rounding, 0.0)
-    balance = float(np.max(unbalanced / through, initial=0.0))
-    partition = float(np.abs(fields.sum(axis=0) - 1.0).max(initial=0.0))
+def _collect(network: SoilNetwork, solved: list[_Solved]) -> SoilResponse:
+    fields = np.array([s.field for s in solved]).reshape(len(solved), network.nodes)
+    faces = np.array([s.flows for s in solved]).reshape(len(solved), len(network.ports))
     return SoilResponse(
         ports=network.ports,
         unit_fields=fields,
         port_matrix=quadratic_form(network, fields),
-        face_matrix=soil + _laplacian(network.direct),
-        reports=reports,
-        balance=balance,
-        partition=partition,
+        face_matrix=faces + _laplacian(network.direct),
+        reports=tuple(s.report for s in solved),
+        balance=max((s.imbalance for s in solved), default=0.0),
+        partition=float(np.abs(fields.sum(axis=0) - 1.0).max(initial=0.0)),
     )
 
 
@@ -188,18 +220,13 @@ def face_sums(network: SoilNetwork, fields: Array) -> Array:
     matrix : array, shape (p, p)
         Row i holds the flows out of the ports while port i is at one pascal. [m3/(s Pa)]
     """
-    return _soil_sums(network, fields) + _laplacian(network.direct)
-
-
-def _soil_sums(network: SoilNetwork, fields: Array) -> Array:
-    """Port matrix without the leaks from port to port, from sums of face fluxes."""
     n = len(network.ports)
     matrix = np.zeros((n, n))
     for i in range(n):
         held = (network.port == i).astype(float)
         flux = network.port_conductance * (held - fields[i][network.port_node])
         matrix[i] = summed(network.port, flux, n)
-    return matrix
+    return matrix + _laplacian(network.direct)
 
 
 def quadratic_form(network: SoilNetwork, fields: Array) -> Array:
