@@ -17,9 +17,10 @@ from scipy.sparse.csgraph import connected_components
 from soilflow.flow.conductances import summed
 from soilflow.flow.soil_network import SoilNetwork
 
-__all__ = ["added", "coupled_ports", "edge_product", "leftover"]
+__all__ = ["added", "edge_product", "leftover", "lone_ports"]
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 
@@ -112,8 +113,8 @@ def edge_product(network: SoilNetwork) -> Callable[[Array], Array]:
     return product
 
 
-def coupled_ports(network: SoilNetwork) -> Mask:
-    """Ports that share some soil with another port; the others pass no air, whatever they hold.
+def lone_ports(network: SoilNetwork) -> tuple[Index, Mask]:
+    """Where soil has a way to one port only, and which ports have a way to another.
 
     Parameters
     ----------
@@ -122,8 +123,10 @@ def coupled_ports(network: SoilNetwork) -> Mask:
 
     Returns
     -------
+    lone : array of int, shape (nodes,)
+        The only port a node has a way to, whose pressure it then has; -1 where there are several.
     coupled : array of bool, shape (p,)
-        Which ports do.
+        Ports that share some soil with another one; the others pass no air at any pressure.
     """
     n, p = network.nodes, len(network.ports)
     i, j = network.edges[:, 0], network.edges[:, 1]
@@ -131,5 +134,6 @@ def coupled_ports(network: SoilNetwork) -> Mask:
     count, label = connected_components(graph, directed=False)
     touches = np.zeros((count, p), dtype=bool)
     touches[label[network.port_node], network.port] = True
-    shared = touches[touches.sum(axis=1) > 1]
-    return np.asarray(shared.any(axis=0))
+    several = touches.sum(axis=1) > 1
+    lone = np.where(several, -1, touches.argmax(axis=1))
+    return lone[label], np.asarray(touches[several].any(axis=0))

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from soilflow.errors import BalanceError, ConvergenceError
 from soilflow.flow.conductances import summed
-from soilflow.flow.edge_flows import added, coupled_ports, edge_product, leftover
+from soilflow.flow.edge_flows import added, edge_product, leftover, lone_ports
 from soilflow.flow.side_by_side import Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
-from soilflow.flow.solve import Preconditioned, SolveReport, largest, precondition, solve
+from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
 
 __all__ = ["BALANCE", "ERROR", "SoilResponse", "face_sums", "quadratic_form", "respond"]
 
@@ -31,6 +31,7 @@ _FIRST, _FIRST_CAREFUL, _FURTHER, _REFINEMENTS = 0.7e-8, 1e-10, 1e-2, 6
 _PARTITION = 1e-6
 # Largest over least conductance from which on the careful multigrid is worth its time. Measured.
 _CAREFUL = 1e8
+_TINY = float(np.finfo(float).tiny)
 # Nodes from which a second process saves more time than it takes to start. Measured.
 _WORTH_SHARING = 30_000
 
@@ -116,14 +117,16 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
             np.zeros(0), np.zeros(len(network.ports)), 0.0, SolveReport(iterations=0, residual=0.0)
         )
         return _collect(network, [still] * len(network.ports))
-    sources, coupled = network.sources(), coupled_ports(network)
+    sources, (lone, coupled) = network.sources(), lone_ports(network)
     careful = _contrast(network) > _CAREFUL
     times = edge_product(network) if careful else None
     system = precondition(network.matrix(), times=times, careful=careful)
 
     def field_of(port: int) -> _Solved:
-        joined = bool(coupled[port])
-        return _refined_field(network, system, sources[port], port, coupled=joined, careful=careful)
+        start = (lone == port).astype(float)
+        source = np.where(lone < 0, sources[port], 0.0)
+        found = _refined_field(network, system, start, source, port, careful)
+        return found if coupled[port] else found._replace(imbalance=0.0)
 
     large = network.nodes >= _WORTH_SHARING
     response = _collect(network, each_of(field_of, len(sources), share=large, progress=progress))
@@ -141,14 +144,13 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
 def _refined_field(
     network: SoilNetwork,
     system: Preconditioned,
+    start: Array,
     source: Array,
     port: int,
-    *,
-    coupled: bool,
     careful: bool,
 ) -> _Solved:
     """Unit field of one port, refined until it is right everywhere and its flows balance."""
-    high, low = np.zeros(network.nodes), np.zeros(network.nodes)
+    high, low = start, np.zeros(network.nodes)
     left, spent, norm = source, 0, float(np.linalg.norm(system.scale * source))
     error = imbalance = 0.0
     first = _FIRST_CAREFUL if careful else _FIRST
@@ -157,13 +159,12 @@ def _refined_field(
         spent += report.iterations
         high, low = added(high, low, step)
         left, flows = leftover(network, high, low, port)
-        moved = abs(float(flows[port]))
-        imbalance = abs(float(flows.sum())) / moved if coupled and moved > 0.0 else 0.0
+        imbalance = abs(float(flows.sum())) / max(abs(float(flows[port])), _TINY)
         # what the iteration carried along, unless rounding may have taken it off the residual
-        wrong = largest(system.cycle(left)) if careful else report.error * largest(step)
-        error = wrong / max(largest(high), np.finfo(float).tiny)
+        wrong = _largest(system.cycle(left)) if careful else report.error * _largest(step)
+        error = wrong / max(_largest(high), _TINY)
         if error <= ERROR and imbalance <= BALANCE:
-            residual = float(np.linalg.norm(system.scale * left)) / max(norm, 1e-300)
+            residual = float(np.linalg.norm(system.scale * left)) / max(norm, _TINY)
             found = SolveReport(iterations=spent, residual=residual, error=error)
             return _Solved(high, flows, imbalance, found)
     name = network.ports[port]
@@ -179,6 +180,10 @@ def _refined_field(
         wanted=ERROR,
         iterations=spent,
     )
+
+
+def _largest(values: Array) -> float:
+    return float(np.abs(values).max(initial=0.0))
 
 
 def _contrast(network: SoilNetwork) -> float:
