@@ -223,7 +223,9 @@ def measure(site: Site, layout: Layout, resolution: Resolution) -> dict[str, Any
         row |= {
             "field": float(np.abs(found.unit_fields - fields).max()),
             "Y": float((np.abs(np.diag(found.port_matrix) - size) / size).max()),
-            "flow": float((np.abs(found.face_matrix - exact) / np.sqrt(np.outer(size, size))).max()),
+            "flow": float(
+                (np.abs(found.face_matrix - exact) / np.sqrt(np.outer(size, size))).max()
+            ),
         }
     return row
 
@@ -240,11 +242,15 @@ COLUMNS += ("field", "Y", "flow")
 
 def line(number: int, row: dict[str, Any]) -> str:
     if "refused" in row:
-        return f"{number:>5} {row['width']:>6.1f} {row['pits']:>5} {row['cells']:>7} {row['refused']}"
+        return (
+            f"{number:>5} {row['width']:>6.1f} {row['pits']:>5} {row['cells']:>7} {row['refused']}"
+        )
     shown = [f"{number:>5} {row['width']:>6.1f} {row['pits']:>5} {row['cells']:>7}"]
     shown.append(f"{row['contrast']:>9.0e} {row['iterations']:>10} {row['balance']:>8.0e}")
     shown.append(f"{BALANCE:>7.0e} {row['estimate']:>9.0e} {row['seconds']:>8.2f}")
-    shown += [f"{row[name]:>7.0e}" if name in row else f"{'-':>7}" for name in ("field", "Y", "flow")]
+    shown += [
+        f"{row[name]:>7.0e}" if name in row else f"{'-':>7}" for name in ("field", "Y", "flow")
+    ]
     return " ".join([*shown, "kept" if kept(row) else "BROKEN"])
 
 
@@ -259,7 +265,8 @@ def main() -> None:
     shares = qmc.LatinHypercube(13, seed=SEED).random(48)
     if not options.json:
         print(
-            f"{options.set:>5} {'m':>6} {'pits':>5} {'cells':>7} {'contrast':>9} {'iterations':>10} "
+            f"{options.set:>5} {'m':>6} {'pits':>5} {'cells':>7} {'contrast':>9} "
+            f"{'iterations':>10} "
             f"{'balance':>8} {'bound':>7} {'estimate':>9} {'seconds':>8} {'field':>7} {'Y':>7} "
             f"{'flow':>7}"
         )

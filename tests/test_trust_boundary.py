@@ -173,7 +173,7 @@ def test_names_make_no_path(name, tmp_path, monkeypatch):
 
 def test_long_names_are_told_apart():
     case = parse_case(tomli_w.dumps(coarse(EVERYTHING)))
-    job = Job(case=case, text="", stem="house", usual=("one", "", "coarse", "soilflow"))
+    job = Job(case=case, text="", stem="house", usual=("one", "", "coarse", "soilflow", ""))
     long = ["x" * 200 + end for end in "ab"]
     stems = {job.stem_of(name, "", "coarse", "soilflow") for name in long}
     assert len(stems) == 2
@@ -498,4 +498,4 @@ def test_a_name_is_no_formula_in_a_table():
 
 
 def test_a_job_of_a_result_file_is_the_case_in_it(good):
-    assert read_job(good).usual == ("one", "", "rough", "soilflow")
+    assert read_job(good).usual == ("one", "", "rough", "soilflow", "")

@@ -12,8 +12,10 @@ from typing import Any
 from soilflow.bounds import CASE_BYTES, ITEMS, RESULT_BYTES, RESULT_DEPTH, RESULT_ITEMS
 from soilflow.errors import ResultFileError
 
-__all__ = ["checked_contents", "text_attribute", "texts_of"]
+__all__ = ["AGAIN", "checked_contents", "text_attribute", "texts_of"]
 
+# What to do about a file that cannot be read.
+AGAIN = 'run the case again with "soilflow run CASE"'
 _TIGHTEST = 1032  # bytes that one byte can stand for (zlib's technical notes, from memory)
 _FILTERS = {1, 2}  # deflate and shuffle (HDF5 reference, H5Zpublic.h, from memory)
 
@@ -134,4 +136,4 @@ def text_attribute(item: Any, name: str) -> str:
 
 
 def _refusal(what: str) -> ResultFileError:
-    return ResultFileError(f" holds {what}; no result of soilflow does")
+    return ResultFileError(f" holds {what}; no result of soilflow does; {AGAIN}")

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from soilflow.case import Case
 from soilflow.errors import ResultFileError
 from soilflow.files.atomic import replacing
-from soilflow.files.hdf5_bounds import checked_contents, text_attribute, texts_of
+from soilflow.files.hdf5_bounds import AGAIN, checked_contents, text_attribute, texts_of
 from soilflow.files.provenance import SOILFLOW, hash_of, versions_at_work
 from soilflow.files.result_views import VIEW, link_for_viewers, xdmf_text
 from soilflow.plain_text import printable
@@ -34,7 +34,6 @@ SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _FORMAT = "soilflow result"
 _FORMAT_VERSION = 2
 _WHAT = ("title", "layout", "variant", "resolution", "engine", "seed")
-_AGAIN = 'run the case again with "soilflow run CASE"'
 # What reading a file may end in whose parts are not what they should be.
 _DAMAGE = (AttributeError, KeyError, OSError, RuntimeError, TypeError, ValueError)
 _NO_SEED = "none"  # nothing in a run is drawn at random
@@ -249,14 +248,14 @@ def read_result(path: Path) -> StoredResult:
             checked_contents(h5py, file, packed=path.stat().st_size)
             stored = _stored(h5py, file)
         if hash_of(stored.case_text) != stored.case_sha256:
-            raise ResultFileError(f": the case text in it was changed afterwards; {_AGAIN}")
+            raise ResultFileError(f": the case text in it was changed afterwards; {AGAIN}")
     except ResultFileError as error:
         raise ResultFileError(printable(f'"{path}"{error}')) from error.__cause__
     # what h5py and numpy say of bytes that make no sense
     except _DAMAGE as error:
         why = " ".join(str(error).split())
         raise ResultFileError(
-            printable(f'"{path}" is cut short or damaged ({why}); {_AGAIN}')
+            printable(f'"{path}" is cut short or damaged ({why}); {AGAIN}')
         ) from error
     return stored
 
@@ -273,20 +272,20 @@ def _check_first_bytes(path: Path) -> None:
     except OSError as error:
         raise ResultFileError(f" cannot be read: {error.strerror}") from error
     if begins != SIGNATURE:
-        raise ResultFileError(f" is no result file; {_AGAIN} to make one")
+        raise ResultFileError(f" is no result file; {AGAIN} to make one")
 
 
 def _check_format(file: Any) -> None:
     """Refuse a file of something else, or one laid out differently, and say what to do with it."""
     if "format" not in file.attrs or text_attribute(file, "format") != _FORMAT:
-        raise ResultFileError(f" is an HDF5 file, but not of soilflow; {_AGAIN}")
+        raise ResultFileError(f" is an HDF5 file, but not of soilflow; {AGAIN}")
     version = int(file.attrs["format_version"])
     which = f"format {version}, this one reads {_FORMAT_VERSION}"
     if version > _FORMAT_VERSION:
-        raise ResultFileError(f" is of a newer soilflow ({which}): update soilflow, or {_AGAIN}")
+        raise ResultFileError(f" is of a newer soilflow ({which}): update soilflow, or {AGAIN}")
     if version < _FORMAT_VERSION:
         raise ResultFileError(
-            f" is of an older soilflow ({which}): {_AGAIN}; "
+            f" is of an older soilflow ({which}): {AGAIN}; "
             'its text is in the file, as the array "case"'
         )
 
