@@ -175,10 +175,10 @@ def test_long_names_are_told_apart():
     case = parse_case(tomli_w.dumps(coarse(EVERYTHING)))
     job = Job(case=case, text="", stem="house", usual=("one", "", "coarse", "soilflow", ""))
     long = ["x" * 200 + end for end in "ab"]
-    stems = {job.stem_of(name, "", "coarse", "soilflow") for name in long}
+    stems = {job.stem_of(name, "", "coarse", "soilflow", "") for name in long}
     assert len(stems) == 2
-    assert job.stem_of("one", "", "coarse", "soilflow") == "house"
-    assert job.stem_of("a/../b\x00c", "", "fine", "soilflow") == "house_a_b_c_fine"
+    assert job.stem_of("one", "", "coarse", "soilflow", "") == "house"
+    assert job.stem_of("a/../b\x00c", "", "fine", "soilflow", "") == "house_a_b_c_fine"
 
 
 # ---- sizes are asked before memory is taken
