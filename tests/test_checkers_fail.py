@@ -392,8 +392,6 @@ HELD = ("soil/permeability_horizontal", "conditions/today/floor_pressure")
 
 
 @pytest.mark.parametrize("name", HELD)
-    "name", ["soil/permeability_horizontal", "conditions/today/floor_pressure"]
-)
 def test_a_result_file_that_holds_other_numbers(name, tmp_path):
     check = test_result_hdf5.test_arrays_are_those_of_the_result
     path = tmp_path / "house.h5"
