@@ -44,7 +44,7 @@ VALUES = 100_000  # of one field of soil, over x, y and z
 # What is computed
 CELLS = 8_000_000  # of a grid; about thirty times that of the first shipped case
 LINES = 1_000  # a grid must have along one axis
-PLACES = 250_000  # at which another place for a pit is looked for
+PLACES = 100_000  # at which another place for a pit is looked for
 
 # A result file
 RESULT_BYTES = 4_000_000_000  # of all arrays, unpacked

@@ -108,11 +108,13 @@ def texts_of(item: Any) -> list[str]:
     return found
 
 
-def text_attribute(item: Any, name: str) -> str:
+def text_attribute(h5py: Any, item: Any, name: str) -> str:
     """One attribute that must be one text.
 
     Parameters
     ----------
+    h5py : module
+        The library.
     item : h5py.Group or h5py.Dataset
         What it belongs to.
     name : str
@@ -130,9 +132,12 @@ def text_attribute(item: Any, name: str) -> str:
     KeyError
         It is not there.
     """
-    if item.attrs.get_id(name).shape != () or not isinstance(text := item.attrs[name], str):
+    kept = item.attrs.get_id(name)
+    # asked before it is read: HDF5 itself falls over texts of a type that is none
+    if kept.shape != () or not isinstance(kept.get_type(), h5py.h5t.TypeStringID):
         raise _refusal(f'"{name}", which is no text')
-    return text
+    text = item.attrs[name]
+    return text if isinstance(text, str) else str(text, "utf-8")
 
 
 def _refusal(what: str) -> ResultFileError:

@@ -244,7 +244,7 @@ def read_result(path: Path) -> StoredResult:
     try:
         _check_first_bytes(path)
         with h5py.File(path, "r") as file:
-            _check_format(file)
+            _check_format(h5py, file)
             checked_contents(h5py, file, packed=path.stat().st_size)
             stored = _stored(h5py, file)
         if hash_of(stored.case_text) != stored.case_sha256:
@@ -275,9 +275,9 @@ def _check_first_bytes(path: Path) -> None:
         raise ResultFileError(f" is no result file; {AGAIN} to make one")
 
 
-def _check_format(file: Any) -> None:
+def _check_format(h5py: Any, file: Any) -> None:
     """Refuse a file of something else, or one laid out differently, and say what to do with it."""
-    if "format" not in file.attrs or text_attribute(file, "format") != _FORMAT:
+    if "format" not in file.attrs or text_attribute(h5py, file, "format") != _FORMAT:
         raise ResultFileError(f" is an HDF5 file, but not of soilflow; {AGAIN}")
     version = int(file.attrs["format_version"])
     which = f"format {version}, this one reads {_FORMAT_VERSION}"
@@ -297,19 +297,19 @@ def _stored(h5py: Any, file: Any) -> StoredResult:
     for path, item in _walk(h5py, file):
         if isinstance(item, h5py.Group):
             if "name" in item.attrs:
-                members[path] = text_attribute(item, "name")
+                members[path] = text_attribute(h5py, item, "name")
         elif "units" in item.attrs:
-            arrays[path] = _as_elsewhere(path, item)
-            units[path] = text_attribute(item, "units")
+            arrays[path] = _as_elsewhere(h5py, path, item)
+            units[path] = text_attribute(h5py, item, "units")
         else:
             words = texts_of(item)
             arrays[path] = np.asarray(words if item.shape else words[0], dtype=object)
     return StoredResult(
         case_text=str(arrays.pop("case")),
-        case_sha256=text_attribute(file["case"], "sha256"),
-        **{name: text_attribute(file, name) for name in _WHAT},
+        case_sha256=text_attribute(h5py, file["case"], "sha256"),
+        **{name: text_attribute(h5py, file, name) for name in _WHAT},
         notes=tuple(arrays.pop("notes").tolist()),
-        versions={n: text_attribute(file["versions"], n) for n in file["versions"].attrs},
+        versions={n: text_attribute(h5py, file["versions"], n) for n in file["versions"].attrs},
         members=members,
         arrays=arrays,
         units=units,
@@ -327,10 +327,10 @@ def _walk(h5py: Any, group: Any, above: str = "") -> Iterator[tuple[str, Any]]:
             yield from _walk(h5py, item, f"{above}{name}/")
 
 
-def _as_elsewhere(path: str, item: Any) -> NDArray[Any]:
+def _as_elsewhere(h5py: Any, path: str, item: Any) -> NDArray[Any]:
     """An array as it is in memory: over x, y and z, with z down."""
     values = np.asarray(item[()])
-    if item.attrs.get("dtype") == "bool":
+    if "dtype" in item.attrs and text_attribute(h5py, item, "dtype") == "bool":
         values = values.astype(bool)
     axes = tuple(d[0].name.rpartition("/")[2] for d in item.dims if len(d))
     if len(axes) != item.ndim and not item.is_scale:
