@@ -12,13 +12,14 @@ from shapely.geometry import Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
+from soilflow.site.areas import only_area
 from soilflow.site.effects import (
     CarriesAlongSheet,
     Effect,
     Prism,
     SetsPermeability,
 )
-from soilflow.site.plan import footprint_polygon, only_area
+from soilflow.site.plan import footprint_polygon
 from soilflow.soil import cubic_law_transmissivity
 from soilflow.units import Coordinate, Depth, Fraction, Length, Permeability, check_fields
 

@@ -13,8 +13,9 @@ from shapely.geometry.base import BaseGeometry
 
 from soilflow.air import Air
 from soilflow.errors import InputError
+from soilflow.site.areas import only_area
 from soilflow.site.effects import Effect, LeaksOverArea
-from soilflow.site.plan import footprint_polygon, only_area
+from soilflow.site.plan import footprint_polygon
 from soilflow.site.rooms import ROUNDING, Room, plans_by_room, room_above
 from soilflow.site.slab import Slab
 from soilflow.units import Area, Coordinate, Flow, Length, Vacuum, check_fields

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import get_parts, union_all
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
+from soilflow.site.areas import only_area
 from soilflow.site.stairs import SAME, Piece, stair, without_spikes
 
 __all__ = [
@@ -22,7 +22,6 @@ __all__ = [
     "WallLine",
     "disk_area_in",
     "footprint_polygon",
-    "only_area",
     "outline_polygon",
     "stepped_polygon",
     "wall_lines",
@@ -330,24 +329,6 @@ def wall_strip(
             )
         )
     return only_area(strip.difference(polygon) if outside else strip.intersection(polygon))
-
-
-def only_area(shape: BaseGeometry) -> BaseGeometry:
-    """What has an area of a shape that two others share, without the edges they only touch at.
-
-    Parameters
-    ----------
-    shape : shapely geometry
-        Any. [m]
-
-    Returns
-    -------
-    area : shapely geometry
-        A polygon or several, or an empty shape. [m]
-    """
-    if "Polygon" in shape.geom_type:
-        return shape
-    return union_all([part for part in get_parts(shape) if part.geom_type == "Polygon"])
 
 
 def disk_area_in(centre: tuple[float, float], radius: float, corners: NDArray[np.float64]) -> float:

@@ -11,8 +11,9 @@ from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
+from soilflow.site.areas import only_area
 from soilflow.site.effects import HOUSE, OUTDOORS
-from soilflow.site.plan import footprint_polygon, only_area
+from soilflow.site.plan import footprint_polygon
 from soilflow.units import Coordinate, Permeability, check_fields
 
 __all__ = ["FLOORS", "ROUNDING", "Room", "pieces_along", "plans_by_room", "room_above"]

@@ -10,8 +10,9 @@ from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
+from soilflow.site.areas import only_area
 from soilflow.site.effects import HOUSE, OUTDOORS, LeaksOverArea
-from soilflow.site.plan import only_area, outline_polygon
+from soilflow.site.plan import outline_polygon
 from soilflow.units import Coordinate, check_fields
 
 __all__ = ["SIDES", "Yard", "yard_effects"]
