@@ -33,7 +33,7 @@ COMMANDS = {
     "schema": ["schema", "--out", "schema.json"],
 }
 # Where the interrupt comes: at a share of all calls inside the library, or at a call of the system.
-SHARES = (0.02, 0.3, 0.7)
+SHARES = (0.02, 0.6)
 STEPS = {os.fsync: "c_call", os.replace: "c_return"}
 
 

@@ -275,7 +275,7 @@ def test_two_runs_that_write_one_name_never_make_a_mixture(tmp_path):
     path.write_text("A" * 1_000_000)
     rivals = [start("-c", _RIVAL, str(path), letter, stdin=subprocess.PIPE) for letter in "AB"]
     seen = []
-    while len(seen) < 300 or set(seen) != {"A", "B"}:
+    while len(seen) < 100 or set(seen) != {"A", "B"}:
         for rival in rivals:
             assert rival.poll() is None
             rival.stdin.write("+")  # one more, please
