@@ -220,11 +220,12 @@ def measure(site: Site, layout: Layout, resolution: Resolution) -> dict[str, Any
     if network.nodes <= LARGEST_DIRECT:
         fields, exact = direct(network)
         size = np.diag(exact)
+        root = np.sqrt(np.outer(size, size))
         row |= {
             "field": float(np.abs(found.unit_fields - fields).max()),
             "Y": float((np.abs(np.diag(found.port_matrix) - size) / size).max()),
             "flow": float(
-                (np.abs(found.face_matrix - exact) / np.sqrt(np.outer(size, size))).max()
+                (np.abs(found.face_matrix - exact) / root).max()
             ),
         }
     return row
@@ -234,10 +235,6 @@ def kept(row: dict[str, Any]) -> bool:
     """Whether a house met the bounds."""
     solved = "refused" not in row
     return solved and row["iterations"] < MOST_ITERATIONS and row["balance"] <= BALANCE
-
-
-COLUMNS = ("width", "pits", "cells", "contrast", "iterations", "balance", "estimate", "seconds")
-COLUMNS += ("field", "Y", "flow")
 
 
 def line(number: int, row: dict[str, Any]) -> str:
@@ -265,10 +262,9 @@ def main() -> None:
     shares = qmc.LatinHypercube(13, seed=SEED).random(48)
     if not options.json:
         print(
-            f"{options.set:>5} {'m':>6} {'pits':>5} {'cells':>7} {'contrast':>9} "
-            f"{'iterations':>10} "
-            f"{'balance':>8} {'bound':>7} {'estimate':>9} {'seconds':>8} {'field':>7} {'Y':>7} "
-            f"{'flow':>7}"
+            f"{options.set:>6} {'m':>6} {'pits':>5} {'cells':>7} {'contrast':>9} "
+            f"{'iterations':>10} {'balance':>8} {'bound':>7} {'estimate':>9} {'seconds':>8} "
+            f"{'field':>7} {'Y':>7} {'flow':>7}"
         )
     rows = []
     for number in range(options.first, min(options.first + options.count, len(shares))):

@@ -11,6 +11,7 @@ import numpy as np
 
 from soilflow.air import u_from_pressure
 from soilflow.case import Case
+from soilflow.contrast import naming_inputs
 from soilflow.flow.grid import Grid
 from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import build_soil_map
@@ -71,7 +72,8 @@ def before_digging(
         A solve missed its tolerance.
     """
     undug = build_soil_map(grid, case.site.effects(), ())
-    solution = engine(undug, case.air.viscosity, progress=progress)
+    with naming_inputs(case.site):
+        solution = engine(undug, case.air.viscosity, progress=progress)
     network, response = solution.network, solution.response
     under = floor_response(solution.soil, network, response)
     found = {}

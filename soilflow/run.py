@@ -11,6 +11,7 @@ import numpy as np
 from soilflow.baseline import before_digging, readings
 from soilflow.case import Case
 from soilflow.conditions import Condition
+from soilflow.contrast import naming_inputs
 from soilflow.flow.grid import Grid, grid_for
 from soilflow.flow.response import respond
 from soilflow.flow.side_by_side import Progress
@@ -277,7 +278,8 @@ def run_layout(
     soil = map_of(case, chosen, fitting_grid_of(case, [chosen]) if grid is None else grid)
     clock.append(time.perf_counter())
     dug, undug = _shares(progress, len(soil.ports), len(soil.ports) - len(soil.held), baseline)
-    solution = engine(soil, case.air.viscosity, progress=dug)
+    with naming_inputs(case.site):
+        solution = engine(soil, case.air.viscosity, progress=dug)
     clock.append(time.perf_counter())
     if baseline is True:
         before: Mapping[str, Baseline] = before_digging(

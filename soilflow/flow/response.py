@@ -30,7 +30,7 @@ _FIRST, _FIRST_CAREFUL, _FURTHER, _REFINEMENTS = 0.7e-8, 1e-10, 1e-2, 6
 # Unit fields are solved one by one, so their sum tells what each one's own estimate may miss. [-]
 _PARTITION = 1e-6
 # Largest over least conductance from which on the careful multigrid is worth its time. Measured.
-_CAREFUL = 1e8
+_CAREFUL = 1e10
 _TINY = float(np.finfo(float).tiny)
 # Nodes from which a second process saves more time than it takes to start. Measured.
 _WORTH_SHARING = 30_000

@@ -207,8 +207,7 @@ def solve(system: Preconditioned, source: Array, *, tolerance: float) -> tuple[A
     if not error <= tolerance:
         raise ConvergenceError(
             f"the pressure solve reached an error of {error:.2e} in {count} iterations, "
-            f"wanted {tolerance:.0e}; look for permeabilities or apertures that differ by more "
-            "decades than intended",
+            f"wanted {tolerance:.0e}",
             reached=error,
             wanted=tolerance,
             iterations=count,
