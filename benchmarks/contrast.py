@@ -224,9 +224,7 @@ def measure(site: Site, layout: Layout, resolution: Resolution) -> dict[str, Any
         row |= {
             "field": float(np.abs(found.unit_fields - fields).max()),
             "Y": float((np.abs(np.diag(found.port_matrix) - size) / size).max()),
-            "flow": float(
-                (np.abs(found.face_matrix - exact) / root).max()
-            ),
+            "flow": float((np.abs(found.face_matrix - exact) / root).max()),
         }
     return row
 

@@ -53,9 +53,9 @@ SIZES = {
 }
 # Faces on grid lines and points on faces are found to within this. [m]
 NEAR = 1e-6
-# Of the residual, relative to the source; for soilflow, of the estimated error of the pressure. With
-# 1e-9 all three still meet the balance, with 1e-8 each misses it at one size or the other by a
-# little.
+# Of the residual, relative to the source; for soilflow, of the estimated error of the pressure.
+# With 1e-9 all three still meet the balance, with 1e-8 each misses it at one size or the other by
+# a little.
 TOLERANCE = 1e-10
 
 

@@ -20,8 +20,9 @@ import numpy as np
 from soilflow.case import Case
 from soilflow.files.case_toml import read_case
 from soilflow.flow.grid import COARSE, FINE, NORMAL
+from soilflow.grids import grid_of
 from soilflow.results.result import Result
-from soilflow.run import grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.site.effects import HOUSE
 
 CASE = Path(__file__).parents[1] / "cases" / "perimeter_or_centre.toml"

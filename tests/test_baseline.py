@@ -8,7 +8,8 @@ from numpy.testing import assert_allclose
 from tiny_house import FIRST, SECOND, house, solved
 
 from soilflow.baseline import before_digging
-from soilflow.run import grid_of, run_layout, solve_soil
+from soilflow.grids import grid_of
+from soilflow.run import run_layout, solve_soil
 
 
 def test_the_three_states_differ_and_are_ordered():

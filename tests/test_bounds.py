@@ -18,7 +18,8 @@ from soilflow.files.case_toml import parse_case
 from soilflow.flow.grid import COARSE, NORMAL, Resolution, graded_edges
 from soilflow.flow.response import BALANCE
 from soilflow.flow.solve import Preconditioned, solve
-from soilflow.run import estimate, run_layout
+from soilflow.grids import estimate
+from soilflow.run import run_layout
 from soilflow.site.plan import outline_polygon, wall_lines, wall_strip
 from soilflow.site.slab import Slab
 from soilflow.unit_tables import TABLES

@@ -12,9 +12,10 @@ from soilflow.case import Case, TestHole, Uncertain
 from soilflow.conditions import Condition
 from soilflow.errors import InputError
 from soilflow.flow.grid import COARSE
+from soilflow.grids import estimate, grid_of
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pits import BoxPit, HemisphericalPit
-from soilflow.run import estimate, grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.site import MoistZone
 
 BUCKET = HemisphericalPit(volume=0.0189)

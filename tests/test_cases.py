@@ -22,9 +22,10 @@ from soilflow.air import Air
 from soilflow.conditions import Condition
 from soilflow.files.case_toml import read_case
 from soilflow.flow.grid import Resolution
+from soilflow.grids import grid_of
 from soilflow.layout.layout import Layout
 from soilflow.output.printout import print_result
-from soilflow.run import grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.units import M3S_PER_CFM, M_PER_FOOT
 
 FOLDER = Path(__file__).parents[1] / "cases"

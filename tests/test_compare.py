@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from soilflow import cli
 from soilflow.errors import InputError
+from soilflow.grids import grid_of
 from soilflow.output.compare_figure import plot_comparison
 from soilflow.output.compare_printout import (
     NO_DIFFERENCE,
@@ -20,7 +21,7 @@ from soilflow.output.compare_printout import (
     print_comparison,
 )
 from soilflow.output.pressure_figure import SUCTION_STEPS
-from soilflow.run import grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.studies.compare import compare_layouts
 
 

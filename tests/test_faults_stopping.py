@@ -19,8 +19,9 @@ from soilflow.cli.meter import meter
 from soilflow.errors import TooLargeError
 from soilflow.files.result_hdf5 import read_result
 from soilflow.flow.grid import COARSE, FINE, NORMAL
+from soilflow.grids import fitting_grid_of, grid_of
 from soilflow.memory import BYTES_PER_CELL, free_memory, require_memory
-from soilflow.run import fitting_grid_of, grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.studies.compare import compare_layouts
 
 PACKAGE = str(Path(soilflow.__file__).parent)

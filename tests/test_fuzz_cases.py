@@ -24,7 +24,8 @@ from typer.testing import CliRunner
 from soilflow import cli
 from soilflow.errors import CaseError, SoilflowError
 from soilflow.files.case_toml import read_case
-from soilflow.run import estimate, run_layout
+from soilflow.grids import estimate
+from soilflow.run import run_layout
 
 LONGEST = 10.0  # seconds for one file; most take a fiftieth of one
 PARTS, EACH = 40, 250

@@ -17,8 +17,8 @@ from tiny_house import house
 
 from soilflow.errors import InputError
 from soilflow.flow.grid import NORMAL, graded_edges
+from soilflow.grids import grid_of
 from soilflow.results.grid_error import Bracketed, bracket, observed_order, tell_apart
-from soilflow.run import grid_of
 from soilflow.studies.error_estimate import resolutions_for_bars
 
 SIZES = (2.0, 4.0 / 3.0, 1.0)

@@ -12,7 +12,7 @@ LAYERS = """
     flow
     port_elimination, operating_point
     results
-    case, contrast, baseline, memory, operate, run, engines
+    case, contrast, baseline, memory, grids, operate, run, engines
     studies
     files, output
     cli, __main__

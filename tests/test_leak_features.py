@@ -21,12 +21,12 @@ from soilflow.errors import CaseError, InputError
 from soilflow.files import parse_case, write_case
 from soilflow.files.schema import case_schema
 from soilflow.flow.grid import Grid, Resolution, grid_for
+from soilflow.grids import estimate
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pits import BoxPit
 from soilflow.output.check_printout import check_to_dict, print_check
 from soilflow.output.plan import FEET, draw_house
 from soilflow.results.floor import floor_response
-from soilflow.run import estimate
 from soilflow.site import (
     BareSoil,
     Channel,

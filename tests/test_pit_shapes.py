@@ -13,6 +13,7 @@ from tiny_house import TEXT
 from soilflow.errors import CaseError, InputError
 from soilflow.files.case_toml import parse_case
 from soilflow.files.write_toml import write_case
+from soilflow.grids import grid_of, map_of
 from soilflow.layout.bodies import Cylinder, OnLine
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pits import (
@@ -23,7 +24,7 @@ from soilflow.layout.pits import (
     cylinder_of_volume,
 )
 from soilflow.output.printout import print_result
-from soilflow.run import grid_of, map_of, run_layout
+from soilflow.run import run_layout
 from soilflow.site.plan import footprint_polygon
 
 FLOOR = footprint_polygon(((0.0, 0.0), (8.0, 0.0), (8.0, 6.0), (0.0, 6.0)))

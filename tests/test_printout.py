@@ -5,6 +5,7 @@ import pytest
 from tiny_house import FIRST, SECOND, house, solved
 
 from soilflow.case import Uncertain
+from soilflow.grids import estimate
 from soilflow.output import cautions, check_printout, page
 from soilflow.output.cautions import CAUTIONS, first_cautions
 from soilflow.output.check_printout import print_check
@@ -12,7 +13,6 @@ from soilflow.output.page import Page, cfm, figures, percent, place_on_floor, wc
 from soilflow.output.printout import print_result
 from soilflow.results.coverage import WorstPatch
 from soilflow.results.leaks import WorstOpening
-from soilflow.run import estimate
 from soilflow.site import Slab
 
 FOOT = 0.3048  # international foot, exact [m]

@@ -18,12 +18,13 @@ from soilflow.errors import CaseError, InputError
 from soilflow.files import parse_case, write_case
 from soilflow.files.result_hdf5 import read_result, write_result
 from soilflow.files.schema import case_schema
+from soilflow.grids import estimate
 from soilflow.output.check_printout import print_check
 from soilflow.output.plan import FEET, draw_house
 from soilflow.output.printout import print_result
 from soilflow.output.report import result_to_dict
 from soilflow.results.coverage import coverage, worst_margin
-from soilflow.run import estimate, run_layout
+from soilflow.run import run_layout
 from soilflow.site import BareSoil, Crack, FloorWallJoint, Opening, Room
 from soilflow.site.effects import HOUSE, LeaksAlongLine, LeaksOverArea
 from soilflow.site.rooms import pieces_along, plans_by_room, room_above

@@ -13,9 +13,10 @@ from soilflow.errors import InputError
 from soilflow.flow.response import respond
 from soilflow.flow.soil_map import build_soil_map
 from soilflow.flow.soil_network import build_soil_network
+from soilflow.grids import grid_of
 from soilflow.layout.layout import Layout
 from soilflow.results.sealing import SOIL_LIMITS, Gain, gain
-from soilflow.run import grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.site.effects import LeaksAlongLine
 from soilflow.site.leak_pieces import cut_leaks
 from soilflow.site.leaks import Crack, FloorWallJoint

@@ -17,6 +17,7 @@ from soilflow.errors import CaseError, InputError, SoilflowWarning
 from soilflow.files.case_toml import parse_case
 from soilflow.files.result_hdf5 import read_result, write_result
 from soilflow.files.write_toml import write_case
+from soilflow.grids import estimate
 from soilflow.layout.drive import Drive
 from soilflow.layout.fan import Fan, fan_of_class
 from soilflow.layout.fan_sets import FanSet
@@ -27,7 +28,7 @@ from soilflow.operating_point import FAN_OFF, FAN_ON
 from soilflow.output.check_printout import print_check
 from soilflow.output.printout import print_result
 from soilflow.output.report import result_to_dict
-from soilflow.run import estimate, run_layout
+from soilflow.run import run_layout
 
 STRONG, WEAK = fan_of_class("very-high-suction"), fan_of_class("general")
 LONG = PipeTree(

@@ -9,9 +9,10 @@ from cracked_house import CRACK, DESIGN, GAP, WET, case, gapped, measured, pit, 
 from numpy.testing import assert_allclose
 
 from soilflow.errors import InputError
+from soilflow.grids import grid_of
 from soilflow.layout.layout import Layout
 from soilflow.results.verdict import FRAGILE, judge
-from soilflow.run import grid_of, run_layout
+from soilflow.run import run_layout
 from soilflow.site.effects import LeaksAlongLine
 from soilflow.site.ground import Ground, SoilLayer
 from soilflow.site.leak_pieces import cut_leaks

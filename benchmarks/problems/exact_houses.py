@@ -138,7 +138,7 @@ def edge_drain(distance, depth, radius, splits):
 
 def run(site, layout, resolution, *, times=0, outdoors=0.0, holes=()):
     """A house from the front door, with all cells halved so many times."""
-    from soilflow.run import grid_of
+    from soilflow.grids import grid_of
 
     case = Case(
         title="house",

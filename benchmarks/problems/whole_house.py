@@ -40,7 +40,7 @@ from soilflow.flow.grid import Grid, Resolution
 from soilflow.flow.response import respond
 from soilflow.flow.soil_map import build_soil_map
 from soilflow.flow.soil_network import build_soil_network
-from soilflow.run import grid_of
+from soilflow.grids import grid_of
 from soilflow.site import Yard
 from soilflow.site.effects import LeaksAlongLine
 

@@ -52,8 +52,8 @@ def check(
 
         from soilflow.errors import TooLargeError
         from soilflow.files.case_toml import read_case
+        from soilflow.grids import estimate, fitting_grid_of, map_of
         from soilflow.output.check_printout import check_to_dict, print_check
-        from soilflow.run import estimate, fitting_grid_of, map_of
 
         read = pick_variant(read_case(case), variant)
         shown = [pick_layout(read, layout)] if layout is not None else list(read.layouts)

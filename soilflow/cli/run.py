@@ -140,7 +140,8 @@ def _with_grid(case: Case, name: str) -> Case:
 
 
 def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool, bars: bool) -> Result:
-    from soilflow.run import estimate, run_layout
+    from soilflow.grids import estimate
+    from soilflow.run import run_layout
     from soilflow.studies.error_estimate import estimate_with_bars, run_with_bars
 
     cost = (estimate_with_bars if bars else estimate)(case, layout)

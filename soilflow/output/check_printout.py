@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from soilflow.case import Case
+from soilflow.grids import Estimate
 from soilflow.layout.digging import water_notes
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.output.leak_words import leak_lines
 from soilflow.output.page import Page, pa, place_on_floor, spoken, wc
-from soilflow.run import Estimate
 from soilflow.units import feet_inches, format_trade
 
 __all__ = ["check_to_dict", "print_check"]

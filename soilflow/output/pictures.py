@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from soilflow.case import Case
 from soilflow.files.atomic import replacing
 from soilflow.flow.soil_map import SoilMap
+from soilflow.grids import map_of
 from soilflow.layout.layout import Layout
 from soilflow.output.plan import FEET, PlanUnit
 from soilflow.output.pressure_figure import plot_pressure_plan
 from soilflow.output.soil_figure import plot_soil_plan, plot_soil_section
 from soilflow.results.result import Result
-from soilflow.run import map_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

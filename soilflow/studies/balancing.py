@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 from soilflow.case import Case
 from soilflow.conditions import Condition
 from soilflow.errors import ConvergenceError, InputError
+from soilflow.grids import map_of
 from soilflow.layout.drive import Drive
 from soilflow.layout.layout import Layout
 from soilflow.layout.losses import MOST_TURNED, damper_coefficient
@@ -29,7 +30,7 @@ from soilflow.results.coverage import PATCH, WorstPatch, worst_margins
 from soilflow.results.floor import FloorResponse, floor_response
 from soilflow.results.result import deciding
 from soilflow.results.solved import ConditionResult, SoilSolution
-from soilflow.run import evaluate, map_of, solve_soil
+from soilflow.run import evaluate, solve_soil
 from soilflow.site.effects import HOUSE
 from soilflow.units import M3S_PER_CFM
 

@@ -13,9 +13,10 @@ from soilflow.conditions import DESIGN
 from soilflow.errors import InputError, SoilflowError
 from soilflow.flow.grid import Grid
 from soilflow.flow.side_by_side import Progress
+from soilflow.grids import fitting_grid_of
 from soilflow.layout.layout import Layout
 from soilflow.results.result import Baseline, ConditionResult, SoilSolution, deciding
-from soilflow.run import fitting_grid_of, run_layout, solve_soil
+from soilflow.run import run_layout, solve_soil
 from soilflow.site.site import Site
 
 __all__ = ["Comparison", "Member", "compare_layouts"]

@@ -12,11 +12,12 @@ from dataclasses import replace
 from soilflow.case import Case
 from soilflow.flow.grid import Resolution
 from soilflow.flow.side_by_side import Progress
+from soilflow.grids import Estimate, estimate, grid_of
 from soilflow.layout.layout import Layout
 from soilflow.results.grid_error import Bars, bracket
 from soilflow.results.headlines import HEADLINES, headlines, least_bars
 from soilflow.results.result import ConditionResult, Result, SoilSolution
-from soilflow.run import Estimate, estimate, grid_of, run_layout, solve_soil
+from soilflow.run import run_layout, solve_soil
 from soilflow.site.slab import Slab
 from soilflow.studies.compare import Comparison, Member, compare_layouts
 

@@ -16,6 +16,7 @@ from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import SoilNetwork, build_soil_network
 from soilflow.flow.solve import Preconditioned, precondition
+from soilflow.grids import grid_of
 from soilflow.layout.layout import Layout
 from soilflow.results.floor import FloorResponse, floor_response
 from soilflow.results.leak_changes import (
@@ -24,7 +25,7 @@ from soilflow.results.leak_changes import (
     room_nodes,
 )
 from soilflow.results.solved import SoilSolution
-from soilflow.run import grid_of, solve_soil
+from soilflow.run import solve_soil
 from soilflow.site.effects import HOUSE, Effect, LeaksAlongLine
 from soilflow.site.leak_pieces import LeakPiece, cut_leaks
 from soilflow.site.leaks import Crack, FloorWallJoint

@@ -14,10 +14,11 @@ from soilflow.case import Case
 from soilflow.flow.grid import COARSE, Resolution
 from soilflow.flow.leak_update import LeakFields
 from soilflow.flow.side_by_side import Progress
+from soilflow.grids import map_of
 from soilflow.layout.layout import Layout
 from soilflow.operate import operate
 from soilflow.results.sealing import Gain, SealingList, SealingValue, gain
-from soilflow.run import map_of, solve_soil
+from soilflow.run import solve_soil
 from soilflow.site.leak_pieces import LeakPiece
 from soilflow.studies.leak_model import LeakModel, leak_model
 from soilflow.studies.leak_outcome import (

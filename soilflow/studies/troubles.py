@@ -18,10 +18,11 @@ from soilflow.errors import InputError
 from soilflow.flow.grid import COARSE, Grid, Resolution
 from soilflow.flow.side_by_side import Progress
 from soilflow.flow.soil_map import build_soil_map
+from soilflow.grids import grid_of
 from soilflow.layout.layout import Layout
 from soilflow.operate import operate
 from soilflow.results.leak_changes import FloorMeasures
-from soilflow.run import grid_of, solve_soil
+from soilflow.run import solve_soil
 from soilflow.site.effects import CarriesAlongSheet, Effect, MultipliesPermeability, Prism
 from soilflow.site.ground import SettledGap
 from soilflow.soil import cubic_law_transmissivity

@@ -18,9 +18,9 @@ from soilflow.errors import InputError
 from soilflow.flow.analytic import flow_ratio_smear
 from soilflow.flow.fipy_engine import respond_fipy
 from soilflow.flow.grid import Grid
+from soilflow.grids import map_of
 from soilflow.layout.bodies import Cylinder, HeldBody, Outside
 from soilflow.layout.pits import BoxPit, HemisphericalPit
-from soilflow.run import map_of
 
 
 # Ratios in a half space by the formula above: r = 0.2624 m (two buckets) and 0.2083 m (one),
