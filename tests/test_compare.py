@@ -114,7 +114,7 @@ def test_a_layout_that_fails_costs_only_its_own_row():
     assert "its curve runs from 0" in found.failed[0].failure
     assert [m.layout for m in found.ranked()] == [SECOND]
     text = print_comparison(found)
-    assert '"tiny fan": no answer: fan' in text
+    assert '"tiny fan": no answer: the fan' in text
     assert comparison_to_dict(found)["rows"][0]["failure"] == found.failed[0].failure
     rows = list(csv.DictReader(io.StringIO(comparison_to_csv(found))))
     assert rows[0]["layout [-]"] == "tiny fan"

@@ -3,11 +3,14 @@
 import functools
 import json
 import math
+from pathlib import Path
 
 import pytest
 from numpy.testing import assert_allclose
-from tiny_house import FIRST, house, solved
+from tiny_house import FIRST, TEXT, house, solved
+from typer.testing import CliRunner
 
+from soilflow.cli import app
 from soilflow.flow.grid import Resolution
 from soilflow.output.on_site import duration, on_site_to_dict
 from soilflow.output.printout import print_result
@@ -111,3 +114,13 @@ def test_thorough_lists_seals_waits_and_troubles():
 )
 def test_a_wait_in_words(seconds, words):
     assert duration(seconds) == words
+
+
+def test_the_command_says_all_of_it(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    grid = 'resolution = {name = "rough", cells_per_radius = 1.5, line_size = 0.2, growth = 3.0}'
+    Path("house.toml").write_text(TEXT.replace('resolution = "coarse"', grid, 1), encoding="utf-8")
+    done = CliRunner().invoke(app, ["run", "house.toml", "--on-site", "--no-figures"])
+    assert done.exit_code == 0, done.output
+    for words in ("Must read today", "How long to wait", "Seal list, design", "by the rules"):
+        assert words in done.output

@@ -86,7 +86,6 @@ def run(
       soilflow run house.toml --layout "two in the middle" --variant frozen_yard
       soilflow run house.toml --resolution coarse --no-figures --out results
       soilflow run house.toml --resolution coarse --error-estimate
-      soilflow run house.toml --resolution coarse --on-site
       soilflow run house.toml --json > house.json
       soilflow run house.toml --no-figures --xdmf
       soilflow run results/house.h5

@@ -26,7 +26,7 @@ BALANCE = 1e-8
 ERROR = 1e-8
 # Where the first pass and each refinement after it stop: errors relative to what they solve for.
 # With large contrasts small flows hang on more digits of the fields. [-]
-_FIRST, _FIRST_CAREFUL, _FURTHER, _REFINEMENTS = 0.7e-8, 1e-10, 1e-2, 6
+_FIRST, _FIRST_CAREFUL, _FURTHER, _REFINEMENTS = 2e-9, 1e-10, 1e-2, 6
 # Unit fields are solved one by one, so their sum tells what each one's own estimate may miss. [-]
 _PARTITION = 1e-6
 # Largest over least conductance from which on the careful multigrid is worth its time. Measured.

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from soilflow.case import Case
 from soilflow.conditions import DESIGN, TODAY
-from soilflow.flow.grid import COARSE, Resolution
+from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
 from soilflow.flow.side_by_side import Progress
 from soilflow.results.air_source import AirSources, air_sources
 from soilflow.results.backdraft import BackdraftFlag, backdraft_flag
@@ -63,7 +63,7 @@ def on_site(
     result: Result,
     *,
     thorough: bool = False,
-    resolution: Resolution = COARSE,
+    resolution: Resolution | None = None,
     progress: Progress | None = None,
 ) -> OnSite:
     """Everything beside a result that its own fields give, and more when asked for.
@@ -76,8 +76,9 @@ def on_site(
         One of its layouts, solved.
     thorough : bool
         Also the sealing list, the troubles and the time to wait: further solves.
-    resolution : Resolution
-        The grid of those, coarse because they are many.
+    resolution : Resolution or None
+        The grid of those; None takes the coarse one for a case on the normal or the fine grid,
+        because they are many, and the case's own for any other.
     progress : callable or None
         Called with the number of fields done and of all fields, anew for each kind of solve.
 
@@ -94,6 +95,8 @@ def on_site(
         A fan would work outside its curve.
     """
     layout = result.arrangement
+    if resolution is None:
+        resolution = COARSE if case.resolution in (NORMAL, FINE) else case.resolution
     judged = deciding(result.conditions)
     air = {
         name: air_sources(result.site, result.solution, condition.operating_point.u)
