@@ -253,7 +253,8 @@ def graded_edges(
         for lo, hi, h in sources:
             away = np.maximum(np.maximum(lo - s, s - hi), 0.0)
             size = np.minimum(size, h + rate * away)
-        density = 1.0 / size
+        with np.errstate(over="ignore"):  # cells without size are counted, and refused below
+            density = 1.0 / size
         total = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))))
         if not total[-1] < CELLS:
             raise _too_fine(f"more than {CELLS} cells along one axis")

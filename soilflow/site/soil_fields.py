@@ -193,7 +193,8 @@ class RandomSoil:
             # three short factors and one product, not a cosine for every cell
             plan = np.exp(1j * (kx * x + start)) * np.exp(1j * ky * y)
             total += np.real(plan * np.exp(1j * kz * z))
-        return np.asarray(np.exp(self.sigma * math.sqrt(2.0 / _WAVES) * total))
+        with np.errstate(over="ignore"):  # beyond all measure: refused where soil is made of it
+            return np.asarray(np.exp(self.sigma * math.sqrt(2.0 / _WAVES) * total))
 
     def effects(self, grade: float, bottom: float) -> tuple[Effect, ...]:
         """The soil's spread multiplies the permeability of the layers (mechanism 1).
