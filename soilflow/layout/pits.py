@@ -1,7 +1,6 @@
 """Suction pits: how much soil is dug out, and what shape the walls leave it.
 
-A sealed sump is a cylinder or a box with water standing in it. Gravel in a pit changes nothing,
-because air passes it freely.
+A sealed sump is a cylinder or a box with water standing in it. Gravel in one changes nothing.
 """
 
 from __future__ import annotations
@@ -12,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 from shapely.geometry import Polygon, box
 
 from soilflow.errors import InputError
@@ -375,6 +373,8 @@ def _widened(free: float, volume: float, short: Callable[[float], float]) -> flo
         high *= 1.3
         if high > 10.0 * free:
             raise InputError(f"a pit of {volume:.3g} m3 does not fit under this floor", field="pit")
+    from scipy.optimize import brentq  # 0.25 s, and only a pit that a wall cuts needs it
+
     return float(brentq(short, free, high, xtol=1e-12))
 
 

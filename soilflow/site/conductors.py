@@ -5,8 +5,6 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
-from scipy.special import ellipe, ellipk
 from shapely.geometry import LineString
 
 from soilflow.errors import InputError
@@ -44,6 +42,10 @@ def rectangle_radius(width: float, height: float) -> float:
     >>> round(rectangle_radius(1.0, 1.0), 4)
     0.5902
     """
+    # together they take 0.25 s to import, and few houses have a trench
+    from scipy.optimize import brentq
+    from scipy.special import ellipe, ellipk
+
     long, short = max(width, height), min(width, height)
 
     def half_side(m: float) -> float:
