@@ -12,7 +12,7 @@ from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
 
 __all__ = ["BYTES_PER_CELL", "free_memory", "require_memory"]
 
-# Fitted to benchmarks/tables/profile.txt, like the times in run.py. [B]
+# Fitted to benchmarks/tables/profile.txt, like the times in grids.py. [B]
 BYTES_PER_CELL = 800.0
 _MB = 1e6
 

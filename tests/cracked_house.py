@@ -30,7 +30,7 @@ ROUGH = Resolution(
     line_size=0.25,
     growth=2.5,
     largest_outside=3.0,
-    pit_reach=0.0,
+    pit_reach=0.1,
 )
 CRACK = Crack(name="crack", points=((2.0, 1.5), (3.0, 1.5)), aperture=1e-3)
 GAP = SettledGap(name="gap", aperture=3e-4)

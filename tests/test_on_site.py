@@ -11,6 +11,7 @@ from tiny_house import FIRST, TEXT, house, solved
 from typer.testing import CliRunner
 
 from soilflow.cli import app
+from soilflow.errors import OutOfRangeError
 from soilflow.flow.grid import Resolution
 from soilflow.output.on_site import duration, on_site_to_dict
 from soilflow.output.printout import print_result
@@ -114,6 +115,21 @@ def test_thorough_lists_seals_waits_and_troubles():
 )
 def test_a_wait_in_words(seconds, words):
     assert duration(seconds) == words
+
+
+def test_a_trouble_beyond_the_fan_costs_neither_answer_nor_file(tmp_path, monkeypatch):
+    def beyond(*_, **__):
+        raise OutOfRangeError('the fan "f" is asked for more')
+
+    monkeypatch.setattr("soilflow.studies.on_site.coverage_if_all", beyond)
+    monkeypatch.setattr("soilflow.studies.on_site.sealing_list", lambda *_, **__: None)
+    monkeypatch.chdir(tmp_path)
+    Path("house.toml").write_text(TEXT, encoding="utf-8")
+    done = CliRunner().invoke(app, ["run", "house.toml", "--on-site", "--no-figures"])
+    assert done.exit_code == 1
+    assert 'house.toml: the fan "f" is asked for more' in done.output
+    assert "DESIGN WINTER: THE PASS LINE" in done.output
+    assert Path("house.h5").stat().st_size > 0
 
 
 def test_the_command_says_all_of_it(tmp_path, monkeypatch):

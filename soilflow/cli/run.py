@@ -112,12 +112,13 @@ def run(
         from soilflow.output.printout import print_result
         from soilflow.output.report import result_to_dict
 
-        found = _on_site(read, result, quiet=quiet, thorough=thorough)
+        found = None
         try:
             paths = _save(result, read, job.text, out / f"{stem}.h5", solver, xdmf=xdmf)
             if figures:
                 paths += _draw(result, read, out, stem)
-        finally:  # a full disk or a closed pipe must not cost the other half of the work
+            found = _on_site(read, result, quiet=quiet, thorough=thorough)
+        finally:  # a full disk, a closed pipe or a trouble must not cost the rest of the work
             show(
                 lambda: print_result(result, read, on_site=found, verbose=verbose),
                 lambda: result_to_dict(result, found),

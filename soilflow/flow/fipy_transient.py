@@ -22,6 +22,7 @@ __all__ = ["FipyCourse", "step_fipy"]
 
 Array = NDArray[np.float64]
 
+# Of each step's residual, far below what the steps themselves leave. [-]
 _TOLERANCE = 1e-11
 
 

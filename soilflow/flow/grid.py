@@ -72,7 +72,7 @@ class Resolution:
             value = getattr(self, item.name)
             if isinstance(value, float | int) and item.name not in ("splits", "quarters"):
                 least = 1.0 if item.name == "growth" else 0.0
-                if not (least < value < math.inf or (item.name == "pit_reach" and value == 0.0)):
+                if not least < value < math.inf:
                     raise InputError(
                         f"{value:g}: a number above {least:g} is needed, as in "
                         f"{item.name} = {getattr(NORMAL, item.name):g}",

@@ -25,6 +25,7 @@ __all__ = ["Lag", "gap_height", "node_storage", "response_lag"]
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+# Of the estimated error of a field: tighter than of a unit field, for lags are its differences. [-]
 _TOLERANCE = 1e-10
 # Where less than this part of the largest change arrives there is nothing to be late for. [-]
 _NO_CHANGE = 1e-6

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.flow.response import SoilResponse
-from soilflow.flow.side_by_side import Progress, each_of
+from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
 from soilflow.flow.solve import Preconditioned, solve
 
@@ -37,9 +37,8 @@ __all__ = [
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-# A gain is asked for to three figures; the unit fields themselves are solved tighter.
+# Of the estimated error of a field; a gain is asked for to three figures. [-]
 _TOLERANCE = 1e-9
-_WORTH_SHARING = 30_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -346,7 +345,7 @@ def leak_fields(
         field, _ = solve(system, source, tolerance=_TOLERANCE)
         return paths.across(field)[chosen], field[kept]
 
-    share = network.nodes >= _WORTH_SHARING
+    share = network.nodes >= WORTH_SHARING
     found = each_of(field_of, chosen.size, share=share, progress=progress)
     resistance = np.array([f[0] for f in found]).reshape(chosen.size, chosen.size)
     return LeakFields(

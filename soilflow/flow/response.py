@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from soilflow.errors import BalanceError, ConvergenceError
 from soilflow.flow.conductances import summed
 from soilflow.flow.edge_flows import added, edge_product, leftover, lone_ports
-from soilflow.flow.side_by_side import Progress, each_of
+from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
 from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
 
@@ -32,8 +32,6 @@ _PARTITION = 1e-6
 # Largest over least conductance from which on the careful multigrid is worth its time. Measured.
 _CAREFUL = 1e10
 _TINY = float(np.finfo(float).tiny)
-# Nodes from which a second process saves more time than it takes to start. Measured.
-_WORTH_SHARING = 30_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -128,7 +126,7 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
         found = _refined_field(network, system, start, source, port, careful)
         return found if coupled[port] else found._replace(imbalance=0.0)
 
-    large = network.nodes >= _WORTH_SHARING
+    large = network.nodes >= WORTH_SHARING
     response = _collect(network, each_of(field_of, len(sources), share=large, progress=progress))
     if response.partition > _PARTITION:
         raise ConvergenceError(

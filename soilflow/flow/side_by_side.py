@@ -13,7 +13,10 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
-__all__ = ["Progress", "each_of", "processors"]
+__all__ = ["WORTH_SHARING", "Progress", "each_of", "processors"]
+
+# Nodes from which a second process saves more time than it takes to start. Measured.
+WORTH_SHARING = 30_000
 
 # Told the number of calls done and of all calls.
 Progress = Callable[[int, int], None]

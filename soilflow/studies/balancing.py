@@ -26,8 +26,9 @@ from soilflow.layout.pipes import PipeTree
 from soilflow.operate import operate, ports_in_use
 from soilflow.port_elimination import SeenSoil, all_ports, eliminate
 from soilflow.results.air_source import AirSources, air_sources
-from soilflow.results.coverage import PATCH, WorstPatch, worst_margins
+from soilflow.results.coverage import WorstPatch, worst_margins
 from soilflow.results.floor import FloorResponse, floor_response
+from soilflow.results.leak_changes import patch_weights
 from soilflow.results.result import deciding
 from soilflow.results.solved import ConditionResult, SoilSolution
 from soilflow.run import evaluate, solve_soil
@@ -274,6 +275,8 @@ class _Task:
         self.atm, self.names = case.air.pressure_atm, solution.soil.ports
         self.room = self.names.index(HOUSE)
         self.soil: SeenSoil = eliminate(self.matrix, self.names, given, self.drive.points, self.atm)
+        # only where air reaches is looked at in it
+        self.at_rest = floor.pressure(np.zeros(len(self.names)), self.atm, room=self.room)
         drawing = {p.name: self.names.index(p.name) for p in layout.points if not p.capped}
         self.territory = territories(floor, drawing)
 
@@ -314,15 +317,8 @@ class _Task:
 
     def _felt(self, worst: WorstPatch) -> Array:
         """What a place feels of each point, capped ones following."""
-        parts = []
-        for edges, at in ((self.floor.x, worst.x), (self.floor.y, worst.y)):
-            side = min(PATCH, float(np.ptp(edges)))
-            low, high = at - 0.5 * side, at + 0.5 * side
-            parts.append(
-                np.clip(np.minimum(edges[1:], high) - np.maximum(edges[:-1], low), 0, None)
-            )
-        weight = np.outer(*parts) * ~np.isnan(self.floor.unit_fields[0])
-        mean = np.nansum(self.floor.unit_fields * weight, axis=(1, 2)) / weight.sum()
+        weights = patch_weights(self.at_rest, worst)
+        mean = np.nansum(self.floor.unit_fields * weights, axis=(1, 2))
         follow = self.soil.capped_by_point.T @ mean[self.soil.capped]
         return np.asarray(mean[self.soil.on] - follow)
 

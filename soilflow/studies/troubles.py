@@ -52,8 +52,9 @@ TROUBLES: Mapping[str, str] = {
     YARD: "all soil outside the house ten times looser",
     DRIED: "every moist zone as dry as the soil around it",
 }
-_GAP_HEIGHT = 5e-4  # [m]
-_GAP_REACH = 0.3  # [m]
+# Sizes of the troubles in the table. [m], [m], [-]
+_GAP_HEIGHT = 5e-4
+_GAP_REACH = 0.3
 _LOOSER = 10.0
 _FAR = 1e4  # well beyond any grid [m]
 
