@@ -13,7 +13,7 @@ from soilflow.flow.conductances import summed
 from soilflow.flow.edge_flows import added, edge_product, leftover, lone_ports
 from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
-from soilflow.flow.solve import Preconditioned, SolveReport, precondition, solve
+from soilflow.flow.solve import Preconditioned, SolveReport, largest, precondition, solve
 
 __all__ = ["BALANCE", "ERROR", "SoilResponse", "face_sums", "quadratic_form", "respond"]
 
@@ -159,8 +159,8 @@ def _refined_field(
         left, flows = leftover(network, high, low, port)
         imbalance = abs(float(flows.sum())) / max(abs(float(flows[port])), _TINY)
         # what the iteration carried along, unless rounding may have taken it off the residual
-        wrong = _largest(system.cycle(left)) if careful else report.error * _largest(step)
-        error = wrong / max(_largest(high), _TINY)
+        wrong = largest(system.cycle(left)) if careful else report.error * largest(step)
+        error = wrong / max(largest(high), _TINY)
         if error <= ERROR and imbalance <= BALANCE:
             residual = float(np.linalg.norm(system.scale * left)) / max(norm, _TINY)
             found = SolveReport(iterations=spent, residual=residual, error=error)
@@ -178,10 +178,6 @@ def _refined_field(
         wanted=ERROR,
         iterations=spent,
     )
-
-
-def _largest(values: Array) -> float:
-    return float(np.abs(values).max(initial=0.0))
 
 
 def _contrast(network: SoilNetwork) -> float:

@@ -14,7 +14,7 @@ from scipy.sparse.linalg import splu
 
 from soilflow.errors import ConvergenceError
 
-__all__ = ["Preconditioned", "SolveReport", "precondition", "solve"]
+__all__ = ["Preconditioned", "SolveReport", "largest", "precondition", "solve"]
 
 Array = NDArray[np.float64]
 
@@ -149,8 +149,19 @@ def _hierarchy(matrix: csr_matrix, careful: bool) -> Callable[[Array], Array]:
     return cycle
 
 
-def _largest(values: Array) -> float:
-    """Largest magnitude, without a copy of the magnitudes."""
+def largest(values: Array) -> float:
+    """Largest magnitude, found without a copy of the magnitudes.
+
+    Parameters
+    ----------
+    values : array, any one shape
+        What is looked through. [SI]
+
+    Returns
+    -------
+    magnitude : float
+        Zero of no values. [SI]
+    """
     return max(float(values.max(initial=0.0)), -float(values.min(initial=0.0)))
 
 
@@ -203,7 +214,7 @@ def solve(system: Preconditioned, source: Array, *, tolerance: float) -> tuple[A
         p *= rz / before
         p += z
         count += 1
-        error = _largest(z) / max(_largest(x), np.finfo(float).tiny)
+        error = largest(z) / max(largest(x), np.finfo(float).tiny)
     if not error <= tolerance:
         raise ConvergenceError(
             f"the pressure solve reached an error of {error:.2e} in {count} iterations, "
