@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import resource
+import signal
 import subprocess
 import sys
 import tempfile
@@ -25,8 +26,14 @@ def start(*arguments: str, **options) -> subprocess.Popen:
         [sys.executable, *arguments],
         env=environment(),
         text=True,
+        preexec_fn=_hear_ctrl_c,
         **{"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options},
     )
+
+
+def _hear_ctrl_c() -> None:
+    """A shell starts what it runs in the background deaf to Ctrl-C, and children inherit that."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 @contextlib.contextmanager
