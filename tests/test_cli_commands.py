@@ -22,6 +22,7 @@ DOES = {
     "run": ["run", "house.toml", "--no-figures"],
     "compare": ["compare", "house.toml", "--no-figures"],
     "cases": ["cases"],
+    "figures": ["figures", "house.toml", "--only", "operating"],
     "schema": ["schema", "--out", "schema.json"],
 }
 WRONG = {
@@ -30,6 +31,7 @@ WRONG = {
     "run": ["run", "none.toml"],
     "compare": ["compare", "house.toml", "--layout", "six"],
     "cases": ["cases", "none"],
+    "figures": ["figures", "house.toml", "--only", "none"],
     "schema": ["schema", "--out", "none/schema.json"],
 }
 

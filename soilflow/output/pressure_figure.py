@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.output.plan import FEET, PlanUnit, draw_house, draw_points, frame_plan
+from soilflow.output.styles import SCREEN, Style
 from soilflow.results.coverage import PASS_LINE
 from soilflow.results.floor import FloorPressure
 from soilflow.results.result import Result
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.colors import BoundaryNorm
     from matplotlib.figure import Figure
 
-__all__ = ["SUCTION_STEPS", "draw_scale", "plot_pressure_plan"]
+__all__ = ["SUCTION_STEPS", "draw_scale", "plot_pressure_plan", "suction_norm"]
 
 # Steps of the shared scale: the pass line, then about half decades. [Pa]
 SUCTION_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
@@ -31,6 +32,7 @@ def plot_pressure_plan(
     condition: str,
     unit: PlanUnit = FEET,
     scale: bool = True,
+    style: Style = SCREEN,
     ax: Axes | None = None,
 ) -> Axes:
     """Suction under the slab in one condition.
@@ -45,6 +47,8 @@ def plot_pressure_plan(
         Length unit of the axes.
     scale : bool
         Whether to draw the colour scale beside it.
+    style : Style
+        How it looks.
     ax : matplotlib.axes.Axes or None
         Axes to draw on; None makes some.
 
@@ -65,8 +69,8 @@ def plot_pressure_plan(
         y / m,
         np.ma.masked_invalid(-p.T),
         levels=SUCTION_STEPS,
-        norm=_norm(),
-        cmap="cividis",
+        norm=suction_norm(),
+        cmap=style.colour_map(),
         extend="max",
     )
     if np.any(-p[~np.isnan(p)] < PASS_LINE):
@@ -87,7 +91,7 @@ def plot_pressure_plan(
             linewidths=3.0,
         )
     if scale:
-        draw_scale(cast("Figure", ax.figure), [ax])
+        draw_scale(cast("Figure", ax.figure), [ax], style=style)
     draw_house(ax, result.site, unit, over_field=True)
     frame_plan(ax, result.site, unit)
     draw_points(ax, result.arrangement, result.site, result.hole_places, unit)
@@ -107,14 +111,20 @@ def plot_pressure_plan(
     return ax
 
 
-def _norm() -> BoundaryNorm:
-    """The one scale all pressure plans share."""
+def suction_norm() -> BoundaryNorm:
+    """The one scale that all plans and sections of suction share.
+
+    Returns
+    -------
+    norm : matplotlib.colors.BoundaryNorm
+        By the steps of suction.
+    """
     from matplotlib.colors import BoundaryNorm
 
     return BoundaryNorm(SUCTION_STEPS, 256, extend="max")
 
 
-def draw_scale(figure: Figure, axes: Sequence[Axes]) -> None:
+def draw_scale(figure: Figure, axes: Sequence[Axes], *, style: Style = SCREEN) -> None:
     """Draw the colour scale that all pressure plans share.
 
     Parameters
@@ -123,10 +133,12 @@ def draw_scale(figure: Figure, axes: Sequence[Axes]) -> None:
         The figure.
     axes : sequence of matplotlib.axes.Axes
         The plans it belongs to.
+    style : Style
+        How it looks.
     """
     from matplotlib.cm import ScalarMappable
 
-    colours = ScalarMappable(norm=_norm(), cmap="cividis")
+    colours = ScalarMappable(norm=suction_norm(), cmap=style.colour_map())
     bar = figure.colorbar(colours, ax=axes, shrink=0.85, pad=0.04, ticks=SUCTION_STEPS)
     bar.ax.set_yticklabels([f"{s:g}" for s in SUCTION_STEPS])
     bar.set_label("suction under the slab [Pa]")

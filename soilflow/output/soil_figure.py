@@ -12,13 +12,14 @@ from soilflow.flow.soil_map import SoilMap
 from soilflow.layout.bodies import Body
 from soilflow.layout.layout import Layout
 from soilflow.output.plan import CONCRETE, FEET, PlanUnit, draw_house, draw_points, frame_plan
+from soilflow.output.styles import SCREEN, Style
 from soilflow.site.site import Site
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.colors import LogNorm
 
-__all__ = ["plot_soil_plan", "plot_soil_section"]
+__all__ = ["draw_gap", "plot_soil_plan", "plot_soil_section"]
 
 _NO_AIR = "black"  # soil that lets no air through, and nothing else
 
@@ -43,8 +44,10 @@ def _paint(
     y: NDArray[np.float64],
     values: NDArray[np.float64],
     norm: LogNorm,
+    style: Style,
 ) -> None:
-    mesh = ax.pcolormesh(x, y, values.T, norm=norm, cmap="cividis", shading="flat", rasterized=True)
+    colours = style.colour_map()
+    mesh = ax.pcolormesh(x, y, values.T, norm=norm, cmap=colours, shading="flat", rasterized=True)
     bar = ax.figure.colorbar(mesh, ax=ax, shrink=0.8, pad=0.04)
     bar.set_label("air permeability [m2]")
 
@@ -56,6 +59,7 @@ def plot_soil_plan(
     *,
     holes: Mapping[str, tuple[float, float]] | None = None,
     unit: PlanUnit = FEET,
+    style: Style = SCREEN,
     ax: Axes | None = None,
 ) -> Axes:
     """Soil just below the slab, in plan.
@@ -72,6 +76,8 @@ def plot_soil_plan(
         Places of the test holes. [m]
     unit : PlanUnit
         Length unit of the axes.
+    style : Style
+        How it looks.
     ax : matplotlib.axes.Axes or None
         Axes to draw on; None makes some.
 
@@ -84,7 +90,7 @@ def plot_soil_plan(
     top = soil.top_layer
     values = _shown(soil)[:, :, top]
     m = unit.metres
-    _paint(ax, soil.grid.x / m, soil.grid.y / m, values, _decades(soil))
+    _paint(ax, soil.grid.x / m, soil.grid.y / m, values, _decades(soil), style)
     ax.set_facecolor(_NO_AIR)
     draw_house(ax, site, unit)
     frame_plan(ax, site, unit)
@@ -99,6 +105,7 @@ def plot_soil_section(
     *,
     at_y: float,
     unit: PlanUnit = FEET,
+    style: Style = SCREEN,
     ax: Axes | None = None,
 ) -> Axes:
     """Soil in a vertical section from west to east.
@@ -113,6 +120,8 @@ def plot_soil_section(
         Where the section is cut. [m]
     unit : PlanUnit
         Length unit of the axes.
+    style : Style
+        How it looks.
     ax : matplotlib.axes.Axes or None
         Axes to draw on; None makes some.
 
@@ -127,14 +136,14 @@ def plot_soil_section(
     row = int(np.clip(np.searchsorted(soil.grid.y, at_y) - 1, 0, soil.grid.shape[1] - 1))
     values = _shown(soil)[:, row]
     m = unit.metres
-    _paint(ax, soil.grid.x / m, soil.grid.z / m, values, _decades(soil))
+    _paint(ax, soil.grid.x / m, soil.grid.z / m, values, _decades(soil), style)
     ax.set_facecolor(_NO_AIR)
     solid = ~soil.air & (soil.cavity < 0) & (soil.horizontal > 0.0)
     _fill_cells(ax, soil.grid.x / m, soil.grid.z / m, solid[:, row], CONCRETE["facecolor"])
     for item in soil.held:
         _dig_out(ax, item.body, at_y, m)
     _clear_sky(ax, site, m)
-    _draw_gap(ax, soil, row, m)
+    draw_gap(ax, soil.grid.x, soil.sheet[:, row] > 0.0, unit)
     x0, _, x1, _ = site.slab.polygon.bounds
     slab = Rectangle(
         (x0 / m, -site.slab.thickness / m),
@@ -197,10 +206,22 @@ def _dig_out(ax: Axes, body: Body, at_y: float, m: float) -> None:
     ax.contour(*shown, levels=[0.5], colors=["black"], linewidths=1.2, zorder=2)
 
 
-def _draw_gap(ax: Axes, soil: SoilMap, row: int, m: float) -> None:
-    """A line under the slab wherever there is a gap; true to length, not to height."""
-    x = soil.grid.x / m
-    (where,) = np.nonzero(soil.sheet[:, row] > 0.0)
+def draw_gap(ax: Axes, edges: NDArray[np.float64], gap: NDArray[np.bool_], unit: PlanUnit) -> None:
+    """A line under the slab wherever there is a gap; true to length, not to height.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Axes of a section.
+    edges : array, shape (n + 1,)
+        Edges of the columns. [m]
+    gap : array of bool, shape (n,)
+        Columns with a gap.
+    unit : PlanUnit
+        Length unit of the axes.
+    """
+    (where,) = np.nonzero(gap)
+    x = edges / unit.metres
     for colour, width in (("black", 4.0), ("white", 2.5)):
         ax.hlines(np.zeros(where.size), x[where], x[where + 1], colour, linewidth=width, zorder=6)
 
