@@ -73,6 +73,10 @@ def run(
     xdmf: Annotated[
         bool, typer.Option("--xdmf", help="Write a small .xdmf too, for older 3-D viewers.")
     ] = False,
+    table: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also one number a row, as .csv or .json."),
+    ] = None,
     json: AsJson = False,
     quiet: Quiet = False,
     verbose: Verbose = False,
@@ -87,7 +91,7 @@ def run(
       soilflow run house.toml --resolution coarse --no-figures --out results
       soilflow run house.toml --resolution coarse --error-estimate
       soilflow run house.toml --json > house.json
-      soilflow run house.toml --no-figures --xdmf
+      soilflow run house.toml --no-figures --xdmf --table house_tidy.csv
       soilflow run results/house.h5
 
     The files are named after the case; a layout other than the first, a variant and another
@@ -95,6 +99,7 @@ def run(
     """
     with reporting(case, debug=debug):
         check_folder_of("--out", out / "result")
+        _check_table(table)
         from soilflow.files.job import BARS, read_job
 
         job = read_job(case)
@@ -115,6 +120,8 @@ def run(
         found = None
         try:
             paths = _save(result, read, job.text, out / f"{stem}.h5", solver, xdmf=xdmf)
+            if table is not None:
+                paths += [_tabulate(result, table)]
             if figures:
                 paths += _draw(result, read, out, stem)
             found = _on_site(read, result, quiet=quiet, thorough=thorough)
@@ -126,6 +133,18 @@ def run(
                 quiet=quiet,
             )
         wrote(paths, json=json, quiet=quiet)
+
+
+def _check_table(table: Path | None) -> None:
+    check_folder_of("--table", table)
+    if table is not None and table.suffix.lower() not in (".csv", ".json"):
+        raise WrongCommand(f'--table "{table}": a table ends in .csv or .json')
+
+
+def _tabulate(result: Result, path: Path) -> Path:
+    from soilflow.output.tidy_tables import write_table
+
+    return write_table(result, path)
 
 
 def _with_grid(case: Case, name: str) -> Case:

@@ -15,13 +15,19 @@ from soilflow.output.cautions import first_cautions
 from soilflow.output.error_bars import about_bars, half_bar, plus_minus, too_close
 from soilflow.output.page import Page, bare, both, cfm, figures, percent, spoken, wc
 from soilflow.output.printout import draws_too_little
+from soilflow.output.tidy_tables import spreadsheet_cell
 from soilflow.results.coverage import PASS_LINE
 from soilflow.results.grid_error import tell_apart
 from soilflow.results.solved import ConditionResult
 from soilflow.studies.compare import Comparison, Member
 from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC
 
-__all__ = ["NO_DIFFERENCE", "comparison_to_csv", "comparison_to_dict", "print_comparison"]
+__all__ = [
+    "NO_DIFFERENCE",
+    "comparison_to_csv",
+    "comparison_to_dict",
+    "print_comparison",
+]
 
 # Worst margins closer than this part of the larger suction are called no difference: chosen by
 # the project, about what halving every cell moves (benchmarks/tables/splitting.txt). [-]
@@ -351,14 +357,8 @@ def comparison_to_csv(comparison: Comparison) -> str:
     columns = _columns(comparison)
     writer.writerow([f"{name} [{unit}]" for name, unit in columns])
     for row in _rows(comparison):
-        writer.writerow([_cell(row.get(name, "")) for name, _ in columns])
+        writer.writerow([spreadsheet_cell(row.get(name, "")) for name, _ in columns])
     return out.getvalue()
-
-
-def _cell(value: Any) -> Any:
-    """A value as a spreadsheet should take it: a name is never a formula."""
-    formula = isinstance(value, str) and value.lstrip()[:1] in ("=", "+", "-", "@")
-    return f"'{value}" if formula and value.strip() else value
 
 
 def comparison_to_dict(comparison: Comparison) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from soilflow.air import Air
 from soilflow.layout.layout import Layout
 from soilflow.results.dataset import labelled
+from soilflow.results.notebook import plan_and_numbers
 from soilflow.results.solved import Baseline, ConditionResult, SoilSolution, deciding
 from soilflow.results.tables import array_groups
 from soilflow.site.site import Site
@@ -89,6 +90,10 @@ class Result:
         facts = {"title": self.title, "layout": self.layout, "variant": self.variant}
         groups = array_groups(self.solution, self.conditions, self.hole_places, self.air)
         return labelled(groups, facts)
+
+    def _repr_html_(self) -> str:
+        title = f"{self.title}. Layout: {self.layout}" + (f", {self.variant}" * bool(self.variant))
+        return plan_and_numbers(title, self.site, self.arrangement, deciding(self.conditions))
 
     def __repr__(self) -> str:
         lines = [
