@@ -10,11 +10,20 @@ import typer
 
 from soilflow.cli.app import app
 from soilflow.cli.meter import meter
-from soilflow.cli.options import AsJson, Debug, LayoutName, Quiet, VariantName, Verbose
+from soilflow.cli.options import (
+    AsJson,
+    Debug,
+    LayoutName,
+    Quiet,
+    ResolutionName,
+    VariantName,
+    Verbose,
+)
 from soilflow.cli.reporting import (
     WrongCommand,
     aside,
     check_folder_of,
+    pick_grid,
     pick_layout,
     pick_variant,
     reporting,
@@ -56,6 +65,10 @@ def figures(
     ] = None,
     layout: LayoutName = None,
     variant: VariantName = None,
+    resolution: Annotated[
+        ResolutionName | None,
+        typer.Option(help="How fine the grid is; the result says if not given."),
+    ] = None,
     style: Annotated[
         _Style, typer.Option(help="For a screen, grey paper, or a wall.")
     ] = _Style.SCREEN,
@@ -97,7 +110,8 @@ def figures(
             if name not in FIGURES:
                 raise WrongCommand(f'--only: no figure "{name}"; there are {", ".join(FIGURES)}')
         job = read_job(case)
-        read = pick_variant(job.case, job.usual[1] if variant is None else variant)
+        usual = pick_grid(job.case, str(resolution or job.usual[2]))
+        read = pick_variant(usual, job.usual[1] if variant is None else variant)
         chosen = pick_layout(read, job.usual[0] if layout is None else layout)
         cost = estimate(read, chosen)
         if not quiet:
@@ -106,7 +120,9 @@ def figures(
             result = run_layout(read, chosen, progress=progress)
         with meter("troubles", shown=thorough and not quiet) as progress:
             found = on_site(read, result, thorough=thorough, progress=progress)
-        stem = job.stem_of(chosen.name, read.variant, *job.usual[2:]).removesuffix("_again")
+        stem = job.stem_of(
+            chosen.name, read.variant, read.resolution.name, *job.usual[3:]
+        ).removesuffix("_again")
         try:
             paths = save_figures(
                 read,

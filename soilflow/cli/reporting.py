@@ -21,6 +21,7 @@ __all__ = [
     "WrongCommand",
     "aside",
     "check_folder_of",
+    "pick_grid",
     "pick_layout",
     "pick_variant",
     "reporting",
@@ -44,6 +45,36 @@ _HELP = {
 
 class WrongCommand(Exception):
     """The command line asks for what is not there."""
+
+
+def pick_grid(case: Case, name: str) -> Case:
+    """A case on a grid by its name; one that nobody knows is a wrong command line.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    name : str
+        Name of the grid, which may be the case's own.
+
+    Returns
+    -------
+    case : Case
+        On that grid.
+
+    Raises
+    ------
+    WrongCommand
+        The grid of a result has a name that nobody knows here.
+    """
+    from soilflow.flow.grid import COARSE, FINE, NORMAL
+
+    if name == case.resolution.name:
+        return case  # which may have a grid of its own
+    grids = {grid.name: grid for grid in (COARSE, NORMAL, FINE)}
+    if name not in grids:
+        raise WrongCommand(f'the result was made on a grid "{name}"; give --resolution')
+    return case.with_resolution(grids[name])
 
 
 def pick_variant(case: Case, name: str | None) -> Case:

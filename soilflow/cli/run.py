@@ -25,6 +25,7 @@ from soilflow.cli.reporting import (
     WrongCommand,
     aside,
     check_folder_of,
+    pick_grid,
     pick_layout,
     pick_variant,
     reporting,
@@ -104,7 +105,7 @@ def run(
 
         job = read_job(case)
         usual_layout, usual_variant, usual_grid, usual_engine, usual_bars = job.usual
-        read = _with_grid(job.case, str(resolution or usual_grid))
+        read = pick_grid(job.case, str(resolution or usual_grid))
         read = pick_variant(read, usual_variant if variant is None else variant)
         chosen = pick_layout(read, usual_layout if layout is None else layout)
         solver = str(engine or usual_engine)
@@ -145,17 +146,6 @@ def _tabulate(result: Result, path: Path) -> Path:
     from soilflow.output.tidy_tables import write_table
 
     return write_table(result, path)
-
-
-def _with_grid(case: Case, name: str) -> Case:
-    from soilflow.flow.grid import COARSE, FINE, NORMAL
-
-    if name == case.resolution.name:
-        return case  # which may have a grid of its own
-    grids = {grid.name: grid for grid in (COARSE, NORMAL, FINE)}
-    if name not in grids:
-        raise WrongCommand(f'the result was made on a grid "{name}"; give --resolution')
-    return case.with_resolution(grids[name])
 
 
 def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool, bars: bool) -> Result:
