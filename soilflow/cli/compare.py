@@ -21,6 +21,7 @@ from soilflow.cli.options import (
 from soilflow.cli.reporting import (
     SOME_FAILED,
     check_folder_of,
+    pick_grid,
     pick_layout,
     pick_variant,
     reporting,
@@ -29,7 +30,7 @@ from soilflow.cli.reporting import (
 )
 
 if TYPE_CHECKING:
-    from soilflow.case import Case
+    pass
 
 __all__ = ["compare"]
 
@@ -84,7 +85,7 @@ def compare(
 
         read = read_case(case)
         if resolution is not None:
-            read = _with_grid(read, resolution)
+            read = pick_grid(read, resolution)
         names = [pick_layout(read, name).name for name in layout or []] or None
         sites = list(variant or [])
         if all_variants:
@@ -126,9 +127,3 @@ def compare(
         wrote(paths, json=json, quiet=quiet)
     if found.failed:
         raise typer.Exit(SOME_FAILED)
-
-
-def _with_grid(case: Case, name: str) -> Case:
-    from soilflow.flow.grid import COARSE, FINE, NORMAL
-
-    return case.with_resolution({grid.name: grid for grid in (COARSE, NORMAL, FINE)}[name])
