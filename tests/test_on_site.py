@@ -13,7 +13,8 @@ from typer.testing import CliRunner
 from soilflow.cli import app
 from soilflow.errors import OutOfRangeError
 from soilflow.flow.grid import Resolution
-from soilflow.output.on_site import duration, on_site_to_dict
+from soilflow.output.on_site import duration
+from soilflow.output.on_site_json import on_site_to_dict
 from soilflow.output.printout import print_result
 from soilflow.output.report import result_to_dict
 from soilflow.results.verdict import judge

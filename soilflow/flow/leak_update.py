@@ -286,6 +286,7 @@ def leak_fields(
     *,
     rows: Sequence[int] | Index,
     kept: Index,
+    tolerance: float = _TOLERANCE,
     progress: Progress | None = None,
 ) -> LeakFields:
     """Solve one field for each place where a slot may change.
@@ -304,6 +305,8 @@ def leak_fields(
         Those that may change; slots with the same lower end share a field.
     kept : array of int, shape (k,)
         Nodes at which the fields are wanted.
+    tolerance : float
+        Bound on the error of a field, relative to its largest value. [-]
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
 
@@ -342,7 +345,7 @@ def leak_fields(
         ):
             if node >= 0:
                 source[node] += share
-        field, _ = solve(system, source, tolerance=_TOLERANCE)
+        field, _ = solve(system, source, tolerance=tolerance)
         return paths.across(field)[chosen], field[kept]
 
     share = network.nodes >= WORTH_SHARING

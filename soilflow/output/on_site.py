@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from soilflow.output.page import Page, bare, cfm, pa, percent, place_on_floor, spoken, wc
 from soilflow.results.response_time import AIR_POROSITY, SLOW
@@ -18,7 +17,6 @@ __all__ = [
     "air_lines",
     "duration",
     "must_read_lines",
-    "on_site_to_dict",
     "seal_lines",
     "verdict_lines",
     "wait_lines",
@@ -217,89 +215,3 @@ def verdict_lines(page: Page, verdict: Verdict, found: OnSite) -> None:
         page.item(f"not looked at: {rule} (--on-site does)")
     said = "; ".join(rule.says for rule in RULES.values())
     page.say(f"Rules, chosen by the project: {said}.")
-
-
-def on_site_to_dict(found: OnSite) -> dict[str, Any]:
-    """The same in plain types, for JSON.
-
-    Parameters
-    ----------
-    found : OnSite
-        What was found.
-
-    Returns
-    -------
-    report : dict
-        Keys end in their unit; None where there is no number or it was not asked for.
-    """
-    lag = found.lag
-    return {
-        "verdict": {
-            "word": found.verdict.word,
-            "reasons": list(found.verdict.reasons),
-            "not_looked_at": list(found.verdict.not_asked),
-        },
-        "test_holes": [
-            {
-                "name": hole.hole,
-                "fan_off_Pa": _plain(hole.fan_off),
-                "fan_on_Pa": _plain(hole.fan_on),
-                "must_read_today_Pa": _plain(hole.must_read),
-                "enough": bool(hole.enough),
-            }
-            for hole in found.must_read
-        ],
-        "air_source": {
-            name: {
-                "room_air_share": _plain(air.share(HOUSE)),
-                "shares": {place: _plain(air.share(place)) for place in air.places},
-                "by_point": {
-                    point: {place: _plain(air.share(place, point)) for place in air.places}
-                    for point in air.points
-                },
-            }
-            for name, air in found.air.items()
-        },
-        "backdraft": {
-            "room_air_m3s": _plain(found.backdraft.room_air),
-            "depressurisation_Pa": _plain(found.backdraft.depressurisation),
-            "all_exhaust_Pa": _plain(found.backdraft.all_exhaust),
-            "caution": found.backdraft.caution,
-        },
-        "response_time": None
-        if lag is None
-        else {"worst_spot_s": _plain(found.wait), "longest_s": _plain(lag.longest()[0])},
-        "troubles": None
-        if found.troubles is None
-        else [
-            {
-                "name": one.trouble,
-                "befalls": bool(one.befalls),
-                "worst_margin_Pa": _plain(one.after.worst.margin),
-            }
-            for one in found.troubles.tried
-        ],
-        "seal_list": None
-        if found.sealing is None
-        else [_seal(value) for value in found.sealing.values],
-    }
-
-
-def _seal(value: SealingValue) -> dict[str, Any]:
-    half = value.half
-    return {
-        "name": value.name,
-        "begins_m": _plain(value.begins),
-        "length_m": _plain(value.length),
-        "start_m": list(value.start),
-        "end_m": list(value.end),
-        "margin_gained_Pa": _plain(value.whole.margin_gained),
-        "room_air_saved_m3s": _plain(value.whole.air_saved),
-        "half_margin_gained_Pa": None if half is None else _plain(half.margin_gained),
-        "half_room_air_saved_m3s": None if half is None else _plain(half.air_saved),
-        "exact": bool(value.exact),
-    }
-
-
-def _plain(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else float(value)

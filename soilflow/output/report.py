@@ -15,7 +15,7 @@ from soilflow.layout.fan_sets import pipe_label
 from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import FAN_ON
 from soilflow.output.error_bars import bars_to_list
-from soilflow.output.on_site import on_site_to_dict
+from soilflow.output.on_site_json import on_site_to_dict
 from soilflow.results.result import ConditionResult, Result
 from soilflow.results.solved import RoomResult
 from soilflow.studies.on_site import OnSite

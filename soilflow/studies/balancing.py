@@ -161,6 +161,7 @@ def balance_dampers(
     *,
     condition: str | None = None,
     engine: Callable[..., SoilSolution] = solve_soil,
+    solution: SoilSolution | None = None,
 ) -> Balance:
     """Set the dampers at the points of a fan so that their territories have one worst margin.
 
@@ -174,6 +175,8 @@ def balance_dampers(
         Name of the condition; None takes the one that decides.
     engine : callable
         Turns a soil map and a viscosity into a solution.
+    solution : SoilSolution or None
+        The soil with this layout's pits, solved already; None solves it.
 
     Returns
     -------
@@ -200,7 +203,8 @@ def balance_dampers(
     chosen = layout if isinstance(layout, Layout) else case.layout(layout)
     tree = _one_tree(chosen)
     opened = _with_dampers(chosen, dict.fromkeys(chosen.points_on(""), (0.0, 0.0)))
-    solution = engine(map_of(case, opened), case.air.viscosity)
+    if solution is None:
+        solution = engine(map_of(case, opened), case.air.viscosity)
     floor = floor_response(solution.soil, solution.network, solution.response)
     found = {c.name: evaluate(case, opened, c, solution, floor) for c in case.conditions}
     before = found[condition] if condition in found else deciding(found)

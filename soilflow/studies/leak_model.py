@@ -31,7 +31,11 @@ from soilflow.site.leak_pieces import LeakPiece, cut_leaks
 from soilflow.site.leaks import Crack, FloorWallJoint
 from soilflow.site.site import Site
 
-__all__ = ["LeakModel", "leak_model", "lines_with_tight"]
+__all__ = ["EXACT", "PRINTED", "LeakModel", "leak_model", "lines_with_tight"]
+
+# How well the fields that changes need are solved: to compare with a solve in full, or for the two
+# figures that are printed, in two thirds of the time. [-]
+EXACT, PRINTED = 1e-9, 1e-5
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -74,6 +78,8 @@ class LeakModel:
         The same per cube of aperture. [1/(Pa s)]
     kept : array of int, shape (k,)
         Sorted nodes that floor, room air and slots look at.
+    tolerance : float
+        Bound on the error of the fields that changes need, relative to their largest value. [-]
     """
 
     case: Case
@@ -91,6 +97,7 @@ class LeakModel:
     direct: Array
     direct_cubic: Array
     kept: Index
+    tolerance: float
 
     @property
     def rooms(self) -> tuple[str, ...]:
@@ -127,6 +134,7 @@ def leak_model(
     resolution: Resolution | None = COARSE,
     grid: Grid | None = None,
     hairline: float | None = None,
+    tolerance: float = EXACT,
     progress: Progress | None = None,
 ) -> LeakModel:
     """Solve a house with its joints and cracks in pieces.
@@ -144,6 +152,8 @@ def leak_model(
     hairline : float or None
         Aperture of a crack that may come along any joint or crack; then walls with a tight
         joint, or none, and sealed cracks are among the pieces too. [m]
+    tolerance : float
+        Bound on the error of the fields that changes need, relative to their largest value. [-]
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
 
@@ -204,6 +214,7 @@ def leak_model(
         direct=direct,
         direct_cubic=direct_cubic,
         kept=kept[kept >= 0],
+        tolerance=tolerance,
     )
 
 

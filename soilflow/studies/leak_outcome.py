@@ -170,6 +170,7 @@ def fields_of(
         model.paths,
         rows=rows,
         kept=model.kept,
+        tolerance=model.tolerance,
         progress=progress,
     )
 

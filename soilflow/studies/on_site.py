@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from soilflow.case import Case
 from soilflow.conditions import DESIGN, TODAY
+from soilflow.errors import ConvergenceError, InputError, OutOfRangeError
 from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
 from soilflow.flow.side_by_side import Progress
+from soilflow.operate import operate
 from soilflow.results.air_source import AirSources, air_sources
 from soilflow.results.backdraft import BackdraftFlag, backdraft_flag
 from soilflow.results.response_time import FloorLag, floor_lag
 from soilflow.results.result import Result, deciding
 from soilflow.results.sealing import SealingList
 from soilflow.results.verdict import Verdict, judge
-from soilflow.run import run_layout
+from soilflow.studies.balancing import Balance, balance_dampers
+from soilflow.studies.hairline import HAIRLINE_APERTURE
+from soilflow.studies.leak_model import PRINTED, LeakModel, leak_model
 from soilflow.studies.must_read import MustRead, must_read_today
 from soilflow.studies.sealing import sealing_list
 from soilflow.studies.troubles import Troubles, coverage_if_all
@@ -43,9 +47,14 @@ class OnSite:
         What it stands; None likewise.
     lag : FloorLag or None
         How long the floor takes to follow today; None likewise.
+    balance : Balance or None
+        Dampers that make the margins of the points' territories equal; None likewise, and for a
+        layout that has nothing to balance or cannot be.
     wait : float or None
         Time until nine tenths of the suction are there where the floor is weakest; NaN when no
         air gets there. [s]
+    waits : mapping of str to float
+        The same at each test hole; empty when it was not asked for. [s]
     """
 
     must_read: tuple[MustRead, ...]
@@ -55,7 +64,9 @@ class OnSite:
     sealing: SealingList | None = None
     troubles: Troubles | None = None
     lag: FloorLag | None = None
+    balance: Balance | None = None
     wait: float | None = None
+    waits: Mapping[str, float] = field(default_factory=dict)
 
 
 def on_site(
@@ -105,14 +116,25 @@ def on_site(
     readings: tuple[MustRead, ...] = ()
     if {TODAY, DESIGN} <= set(result.conditions):
         readings = must_read_today(case, result)
-    sealing = troubles = lag = wait = None
+    sealing = troubles = lag = wait = balance = None
+    waits: dict[str, float] = {}
     if thorough:
-        sealing = sealing_list(case, layout, condition=judged.name, resolution=resolution)
-        troubles = coverage_if_all(
-            case, layout, condition=judged.name, resolution=resolution, progress=progress
+        # one solve of the house serves seals, hairlines and the waits
+        model = leak_model(
+            case,
+            layout,
+            resolution=resolution,
+            hairline=HAIRLINE_APERTURE,
+            tolerance=PRINTED,
         )
-        lag = _lag(case.with_resolution(resolution), result, case.resolution)
+        sealing = sealing_list(case, layout, condition=judged.name, model=model)
+        troubles = coverage_if_all(
+            case, layout, condition=judged.name, model=model, progress=progress
+        )
+        lag = _lag(model)
         _, wait = lag.at(judged.worst.x, judged.worst.y)
+        waits = {name: lag.at(*place)[1] for name, place in result.hole_places.items()}
+        balance = _balance(case, result, judged.name)
     drawn = judged.air_drawn(point.name for point in layout.points)
     return OnSite(
         must_read=readings,
@@ -127,14 +149,28 @@ def on_site(
         sealing=sealing,
         troubles=troubles,
         lag=lag,
+        balance=balance,
         wait=wait,
+        waits=waits,
     )
 
 
-def _lag(case: Case, result: Result, solved_on: Resolution) -> FloorLag:
+def _lag(model: LeakModel) -> FloorLag:
     """How long the floor takes today, or in the first condition there is."""
-    if case.resolution != solved_on:
-        result = run_layout(case, result.arrangement, baseline=False)
-    name = TODAY if TODAY in result.conditions else next(iter(result.conditions))
-    condition = result.conditions[name]
-    return floor_lag(result.solution, condition.operating_point, condition.fan_off)
+    case, layout, solution = model.case, model.layout, model.solution
+    day = next((c for c in case.conditions if c.name == TODAY), case.conditions[0])
+    on, off = (operate(case, layout, day, solution, fan_on=run) for run in (True, False))
+    return floor_lag(solution, on, off)
+
+
+def _balance(case: Case, result: Result, condition: str) -> Balance | None:
+    """Dampers for a layout that has something to balance."""
+    layout = result.arrangement
+    if layout.fan is None or layout.more_fans or layout.pipes is None:
+        return None
+    if len(layout.points_on("")) < 2:
+        return None
+    try:
+        return balance_dampers(case, layout, condition=condition, solution=result.solution)
+    except (InputError, OutOfRangeError, ConvergenceError):
+        return None  # a point without floor of its own, or a fan with nothing to spare

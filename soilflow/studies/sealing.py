@@ -19,7 +19,6 @@ from soilflow.layout.layout import Layout
 from soilflow.operate import operate
 from soilflow.results.sealing import Gain, SealingList, SealingValue, gain
 from soilflow.run import solve_soil
-from soilflow.site.leak_pieces import LeakPiece
 from soilflow.studies.leak_model import LeakModel, leak_model
 from soilflow.studies.leak_outcome import (
     LeakState,
@@ -49,6 +48,7 @@ def sealing_list(
     condition: str | None = None,
     resolution: Resolution | None = COARSE,
     shortlist: int | None = SHORTLIST,
+    model: LeakModel | None = None,
     progress: Progress | None = None,
 ) -> SealingList:
     """Rank what can be sealed by what it gains.
@@ -69,6 +69,8 @@ def sealing_list(
         How fine the grid is; None takes the case's own, which takes longer than the run did.
     shortlist : int or None
         How many segments are worked out exactly; None is all of them.
+    model : LeakModel or None
+        The house, solved already for this case and layout; None solves it.
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
 
@@ -88,9 +90,10 @@ def sealing_list(
     """
     begun = time.perf_counter()
     chosen = layout if isinstance(layout, Layout) else case.layout(layout)
-    model = leak_model(case, chosen, resolution=resolution)
+    if model is None:
+        model = leak_model(case, chosen, resolution=resolution)
     state = deciding_state(model, condition)
-    segments = _segments(model.pieces)
+    segments = _segments(model)
     linear = _first_order(model, state, segments)
     order = sorted(range(len(segments)), key=lambda i: _merit(linear[i][0]), reverse=True)
     picked = order if shortlist is None else order[:shortlist]
@@ -116,11 +119,12 @@ def _merit(found: Gain) -> tuple[float, float]:
     return found.margin_gained, found.air_saved
 
 
-def _segments(pieces: Sequence[LeakPiece]) -> list[list[int]]:
-    """Numbers of the pieces of each segment, in order."""
+def _segments(model: LeakModel) -> list[list[int]]:
+    """Numbers of the open pieces of each segment, in order."""
     found: dict[int, list[int]] = {}
-    for number, piece in enumerate(pieces):
-        found.setdefault(piece.segment, []).append(number)
+    for number, piece in enumerate(model.pieces):
+        if model.is_open[number]:
+            found.setdefault(piece.segment, []).append(number)
     return [found[key] for key in sorted(found)]
 
 

@@ -185,6 +185,7 @@ def coverage_if_all(
     troubles: Sequence[str] = tuple(TROUBLES),
     condition: str | None = None,
     resolution: Resolution | None = COARSE,
+    model: LeakModel | None = None,
     progress: Progress | None = None,
 ) -> Troubles:
     """The same for several troubles, which share what they can.
@@ -201,6 +202,8 @@ def coverage_if_all(
         Name of the condition; None takes the design condition, or the one with the least margin.
     resolution : Resolution or None
         How fine the grid is; None takes the case's own.
+    model : LeakModel or None
+        The house, solved already for this case and layout with a hairline; None solves it.
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
 
@@ -223,7 +226,8 @@ def coverage_if_all(
             have = ", ".join(f'"{one}"' for one in TROUBLES)
             raise InputError(f'no trouble "{name}"; there are {have}', field="trouble")
     chosen = layout if isinstance(layout, Layout) else case.layout(layout)
-    model = leak_model(case, chosen, resolution=resolution, hairline=HAIRLINE_APERTURE)
+    if model is None:
+        model = leak_model(case, chosen, resolution=resolution, hairline=HAIRLINE_APERTURE)
     state = deciding_state(model, condition)
     hairline = None
     if {HAIRLINE, GAP_BELOW} & set(troubles):
