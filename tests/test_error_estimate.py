@@ -103,16 +103,22 @@ def test_a_held_vacuum_has_no_error_and_its_flow_has():
 
 
 def test_bars_stand_under_every_figure_of_a_printout():
-    text = print_result(barred(), house())
+    text = print_result(barred(), house(), verbose=True)
     assert max(map(len, text.splitlines())) <= 60
     bar = barred().conditions[WINTER].bars["worst_margin"][""]
     assert f"{plus_minus(bar.error)} Pa at the worst spot" in text
     # points, fan, coverage and soil gas: a line of bars for each line of figures
-    for heading, lines in (("Suction points", 2), ("Fan", 2), ("Under", 4), ("Soil gas", 2)):
+    for heading, lines in (
+        ("Suction points", 1),
+        ("Every condition", 2),
+        ("Fan", 2),
+        ("Under", 4),
+        ("Soil gas", 2),
+    ):
         block = text.partition(f"\n{heading}")[2].partition("\n\n")[0].splitlines()
         assert sum(line.strip().startswith("±") for line in block) == lines, block
-    holes = text.partition("Test holes")[2].partition("\n\n")[0]
-    assert holes.count("±") == 2 * 4
+    for heading, bars in (("Test holes", 3), ("Every state of the test holes", 2 * 4)):
+        assert text.partition(heading)[2].partition("\n\n")[0].count("±") == bars
     assert "from three grids" in flat(text)
     finest = barred().solution.soil.grid.cells
     assert f"and {finest} cells" in flat(text)

@@ -304,7 +304,8 @@ def test_rooms_in_files():
 def test_rooms_in_printout_and_report():
     result, case = run_with(winter="-2 Pa"), with_rooms(winter="-2 Pa")
     text = print_result(result, case)
-    assert 'Room "garage", judged against its own air' in text
+    assert 'Room "garage", against its own air: ' in text
+    assert 'Room "garage", judged against its own air' in print_result(result, case, verbose=True)
     assert 'Room "' not in print_result(solved(SECOND), house())
     room = result_to_dict(result)["conditions"]["design_winter"]["rooms"]["garage"]
     found = result.conditions["design_winter"].rooms["garage"]

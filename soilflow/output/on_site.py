@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from soilflow.output.page import Page, bare, cfm, pa, percent, place_on_floor, spoken, wc
+from soilflow.output.page import Page, cfm, pa, percent, place_on_floor, spoken
 from soilflow.results.response_time import AIR_POROSITY, SLOW
 from soilflow.results.sealing import SealingList, SealingValue
-from soilflow.results.verdict import RULES, Verdict
+from soilflow.results.verdict import DEPENDABLE, RULES, Verdict
 from soilflow.site.effects import HOUSE
 from soilflow.site.slab import Slab
 from soilflow.studies.on_site import OnSite
@@ -15,14 +15,22 @@ from soilflow.units import M_PER_FOOT, feet_inches
 
 __all__ = [
     "air_lines",
+    "balance_lines",
     "duration",
-    "must_read_lines",
     "seal_lines",
     "verdict_lines",
     "wait_lines",
 ]
 
+# Margins of territories this close need no damper: chosen by the project. [-]
+_BALANCED = 0.1
+# Less than this part of what is wanted is next to nothing: chosen by the project. [-]
+_LITTLE = 0.1
 _SEALS = 6  # of the list: what a day's work holds
+
+
+# How the verdict's reasons begin.
+_AS_GIVEN, _UNDER = "the pass line is lost as given", "lost under"
 
 
 def duration(seconds: float) -> str:
@@ -48,33 +56,6 @@ def duration(seconds: float) -> str:
     return f"{seconds / 86400.0:.2g} days"
 
 
-def must_read_lines(page: Page, found: OnSite) -> None:
-    """What each test hole must read today.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is written.
-    found : OnSite
-        What was found.
-    """
-    if not found.must_read:
-        return
-    page.heading("Must read today, fan on, to pass there in winter")
-    rows: list[tuple[str, ...]] = [("", "Pa", "in. w.c.", "expected")]
-    for hole in found.must_read:
-        if math.isnan(hole.fan_on):
-            rows.append((hole.hole, "no air", "no air", "-"))
-        elif math.isnan(hole.must_read):
-            rows.append((hole.hole, "-", "-", "no fan speed does"))
-        else:
-            enough = "enough" if hole.enough else "NOT ENOUGH"
-            needed = (bare(pa(hole.must_read)), bare(wc(hole.must_read, 2)))
-            rows.append((hole.hole, *needed, enough))
-    page.rows(rows)
-    page.say("Or lower: minus is suction. Expected: the fan-on reading above.", first="  ")
-
-
 def seal_lines(page: Page, found: OnSite, slab: Slab) -> None:
     """What to seal, the most worth first.
 
@@ -88,8 +69,8 @@ def seal_lines(page: Page, found: OnSite, slab: Slab) -> None:
         The floor, for places.
     """
     if found.sealing is None:
-        page.heading("Seal list")
-        page.say("Not computed: --on-site does, on the coarse grid.")
+        page.heading("Seal list, waits, troubles, dampers")
+        page.say("Not computed: --on-site does, on the coarse grid, in about half a minute.")
         return
     sealing = found.sealing
     page.heading(f"Seal list, {spoken(sealing.condition)}: most worth first")
@@ -97,10 +78,21 @@ def seal_lines(page: Page, found: OnSite, slab: Slab) -> None:
     if not worth:
         page.say("There is no joint, crack or opening to seal.")
         return
-    for value in worth[:_SEALS]:
+    for value in _worth_saying(worth):
         gained, saved = value.whole.margin_gained, value.whole.air_saved
         page.item(f"{_where(value, slab)}: {gained:+.2g} Pa at the worst spot, saves {cfm(saved)}")
     _half_words(page, sealing)
+
+
+def _worth_saying(values: list[SealingValue]) -> list[SealingValue]:
+    """The first of a list, without those that bring next to nothing beside the best."""
+    best = max(v.whole.margin_gained for v in values), max(v.whole.air_saved for v in values)
+    said = [
+        v
+        for v in values
+        if v.whole.margin_gained >= _LITTLE * best[0] or v.whole.air_saved >= _LITTLE * best[1]
+    ]
+    return said[:_SEALS]
 
 
 def _where(value: SealingValue, slab: Slab) -> str:
@@ -112,7 +104,15 @@ def _where(value: SealingValue, slab: Slab) -> str:
 
 
 def _half_words(page: Page, sealing: SealingList) -> None:
-    """What sealing in patches buys, and how the list was made."""
+    """What seals can and cannot do, and how the list was made."""
+    margin = sealing.before.worst.margin
+    best = max(v.whole.margin_gained for v in sealing.values)
+    if margin < 0.0 and best < -_LITTLE * margin:
+        page.say(
+            f"No single seal makes the floor pass: the best gains {best:.2g} Pa of the "
+            f"{-margin:.2g} Pa it is short by.",
+            first="  ",
+        )
     patchy = [v for v in sealing.values if v.patchy is not None]
     if patchy and all(v.soil_limits for v in patchy):
         share = max(v.patchy_share for v in patchy)
@@ -167,6 +167,41 @@ def _number(share: str) -> float:
     return float(share.removesuffix(" %")) if share != "-" else -1.0
 
 
+def balance_lines(page: Page, found: OnSite) -> None:
+    """How dampers would stand if every territory had the same margin, and what that is worth.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is written.
+    found : OnSite
+        What was found.
+    """
+    balance = found.balance
+    if balance is None:
+        return
+    low, high = min(balance.margins_open.values()), max(balance.margins_open.values())
+    if high - low <= _BALANCED * max(abs(low), abs(high)):
+        page.say(
+            f"Dampers: none needed, every point holds its part of the floor with {pa(low)} to "
+            f"{pa(high)}.",
+            first="  ",
+        )
+        return
+    turned = [
+        f"{name} {math.degrees(angle):.0f} degrees"
+        + (", nearly shut" if balance.further_losses[name] else "")
+        for name, angle in balance.dampers.items()
+        if angle > 0.0
+    ]
+    page.say(
+        f"Dampers for one margin everywhere ({spoken(balance.condition)}): turn "
+        f"{'; '.join(turned)}; leave the others open. That saves {cfm(balance.room_air_saved)} of "
+        f"house air and changes the worst margin by {balance.margin_gained:+.2g} Pa.",
+        first="  ",
+    )
+
+
 def wait_lines(page: Page, found: OnSite) -> None:
     """How long to wait before a gauge is read.
 
@@ -180,15 +215,12 @@ def wait_lines(page: Page, found: OnSite) -> None:
     if found.lag is None or found.wait is None:
         return
     longest, _, _ = found.lag.longest()
-    page.heading("How long to wait before reading")
     page.say(
-        f"Nine tenths of the suction are there after {duration(found.wait)} at the weakest spot, "
-        f"and after {duration(longest)} everywhere. Air in the soil taken as "
-        f"{100.0 * AIR_POROSITY:.0f} % of it, a guess; times go with it."
-    )
-    page.say(
-        f"A small reading that came within {duration(SLOW)}: look for a leak. One that takes "
-        "longer: tight soil, and more fan does not help."
+        f"Wait: nine tenths are there; {duration(found.wait)} at the weakest spot, "
+        f"{duration(longest)} everywhere, for {100.0 * AIR_POROSITY:.0f} % of air in the soil, a "
+        f"guess. Slow and small: tight soil, and more fan does not help. Fast and small: leak. "
+        f"Slow is over {duration(SLOW)}.",
+        first="  ",
     )
 
 
@@ -204,9 +236,15 @@ def verdict_lines(page: Page, verdict: Verdict, found: OnSite) -> None:
     found : OnSite
         What was found.
     """
-    page.say(f"{verdict.word.upper()}, by the rules below.")
+    open_end = verdict.word == DEPENDABLE and verdict.not_asked
+    word = "NOTHING AGAINST IT SO FAR" if open_end else verdict.word.upper()
+    page.say(f"{word}, by the rules below.")
+    lost = any(reason.startswith(_AS_GIVEN) for reason in verdict.reasons)
     for reason in verdict.reasons:
-        page.item(reason)
+        if not (lost and reason.startswith(_UNDER)):
+            page.item(reason)
+    if lost and found.troubles is not None:
+        page.item("and so under any trouble")
     if found.troubles is not None:
         for one in found.troubles.tried:
             if not one.befalls:
