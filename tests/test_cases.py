@@ -25,7 +25,9 @@ from soilflow.flow.grid import Resolution
 from soilflow.grids import grid_of
 from soilflow.layout.layout import Layout
 from soilflow.output.printout import print_result
+from soilflow.results.result import deciding
 from soilflow.run import run_layout
+from soilflow.studies.on_site import on_site
 from soilflow.units import M3S_PER_CFM, M_PER_FOOT
 
 FOLDER = Path(__file__).parents[1] / "cases"
@@ -101,6 +103,36 @@ def test_every_case_runs_and_has_its_answer_looked_at_here(path):
     result = sketched(path.stem, told(path.stem).layouts[0].name)
     assert result.mass_balance < 1e-6
     assert all(0.0 <= c.coverage_area[1.0] <= 1.0 for c in result.conditions.values())
+
+
+def sentences(text):
+    """Headline, pascals and verdict as somebody reads them off a printed answer."""
+    holds = re.search(r"THE PASS LINE (HOLDS|DOES NOT HOLD)$", text, re.M).group(1) == "HOLDS"
+    pascals = float(re.search(r"^(?:To spare|Short by): ([\d.]+) Pa", text, re.M).group(1))
+    drawn = re.search(r"In all (under )?([\d.]+) cfm", text)
+    word = re.search(r"^([A-Z ]+), by the rules below", text, re.M).group(1)
+    return holds, pascals, 0.0 if drawn.group(1) else float(drawn.group(2)), word
+
+
+@pytest.mark.parametrize("path", paths(), ids=lambda path: path.stem)
+def test_every_printed_verdict_matches_its_numbers(path):
+    """By the rules: lost as given or under 1 cfm is not dependable; the rest is left open."""
+    case = told(path.stem)
+    result = sketched(path.stem, case.layouts[0].name)
+    text = print_result(result, case, on_site=on_site(case, result))
+    holds, pascals, drawn, word = sentences(text)
+    judged = deciding(result.conditions)
+    assert holds == (judged.worst.margin >= 0.0)
+    assert pascals == pytest.approx(abs(judged.worst.margin), rel=0.06, abs=0.006)
+    assert word == ("NOTHING AGAINST IT SO FAR" if holds and drawn >= 1.0 else "NOT DEPENDABLE")
+    assert ("READ THIS FIRST" in text) == (drawn < 1.0)
+    assert f"{word}: " in text.partition("Suction points")[0]  # beside the headline too
+
+
+def test_a_sentence_that_says_otherwise_is_noticed():
+    said = "X: THE PASS LINE HOLDS\nTo spare: 2.0 Pa\nIn all under 0.01 cfm\n"
+    said += "FRAGILE, by the rules below"
+    assert sentences(said) == (True, 2.0, 0.0, "FRAGILE")
 
 
 def perimeter(variant, layout):

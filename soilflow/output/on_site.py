@@ -11,7 +11,7 @@ from soilflow.results.verdict import DEPENDABLE, RULES, Verdict
 from soilflow.site.effects import HOUSE
 from soilflow.site.slab import Slab
 from soilflow.studies.on_site import OnSite
-from soilflow.units import M_PER_FOOT, feet_inches
+from soilflow.units import M3S_PER_CFM, M_PER_FOOT, feet_inches
 
 __all__ = [
     "air_lines",
@@ -19,11 +19,14 @@ __all__ = [
     "duration",
     "seal_lines",
     "verdict_lines",
+    "verdict_word",
     "wait_lines",
 ]
 
 # Margins of territories this close need no damper: chosen by the project. [-]
 _BALANCED = 0.1
+# A seal below both is not worth a trip: under what a gauge shows. Chosen by the project.
+_FELT, _HEARD = 0.1, 0.1 * M3S_PER_CFM  # [Pa], [m3/s]
 # Less than this part of what is wanted is next to nothing: chosen by the project. [-]
 _LITTLE = 0.1
 _SEALS = 6  # of the list: what a day's work holds
@@ -77,6 +80,15 @@ def seal_lines(page: Page, found: OnSite, slab: Slab) -> None:
     worth = [value for value in sealing.values if value.exact]
     if not worth:
         page.say("There is no joint, crack or opening to seal.")
+        return
+    best = max(worth, key=lambda value: value.whole.margin_gained)
+    air = max(value.whole.air_saved for value in worth)
+    if best.whole.margin_gained < _FELT and air < _HEARD:
+        page.say(
+            f"Nothing worth sealing: the best piece ({_where(best, slab)}) gains "
+            f"{best.whole.margin_gained:.1g} Pa at the worst spot, and none saves "
+            f"{cfm(_HEARD)} of house air.",
+        )
         return
     for value in _worth_saying(worth):
         gained, saved = value.whole.margin_gained, value.whole.air_saved
@@ -224,6 +236,24 @@ def wait_lines(page: Page, found: OnSite) -> None:
     )
 
 
+def verdict_word(verdict: Verdict) -> str:
+    """The verdict in capitals; one that has not looked at everything does not say dependable.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        The verdict.
+
+    Returns
+    -------
+    word : str
+        Capitals.
+    """
+    if verdict.word == DEPENDABLE and verdict.not_asked:
+        return "NOTHING AGAINST IT SO FAR"
+    return verdict.word.upper()
+
+
 def verdict_lines(page: Page, verdict: Verdict, found: OnSite) -> None:
     """The verdict, its reasons, what it stood, and the rules it comes from.
 
@@ -236,9 +266,7 @@ def verdict_lines(page: Page, verdict: Verdict, found: OnSite) -> None:
     found : OnSite
         What was found.
     """
-    open_end = verdict.word == DEPENDABLE and verdict.not_asked
-    word = "NOTHING AGAINST IT SO FAR" if open_end else verdict.word.upper()
-    page.say(f"{word}, by the rules below.")
+    page.say(f"{verdict_word(verdict)}, by the rules below.")
     lost = any(reason.startswith(_AS_GIVEN) for reason in verdict.reasons)
     for reason in verdict.reasons:
         if not (lost and reason.startswith(_UNDER)):

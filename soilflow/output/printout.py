@@ -8,7 +8,7 @@ from soilflow.layout.layout import Layout
 from soilflow.output.cautions import first_cautions
 from soilflow.output.details_printout import detail_lines, solver_lines
 from soilflow.output.error_bars import about_bars, half_bar, too_close
-from soilflow.output.on_site import air_lines, seal_lines, verdict_lines
+from soilflow.output.on_site import air_lines, seal_lines, verdict_lines, verdict_word
 from soilflow.output.page import (
     Page,
     both,
@@ -63,6 +63,8 @@ def print_result(
     _tight_soil(page, result, judged)
     _title(page, result, case)
     _headline(page, judged, case.site.slab)
+    if on_site is not None:
+        page.say(f"{verdict_word(on_site.verdict)}: {on_site.verdict.reasons[0]}.")
     _room_headlines(page, judged, case.site.slab)
     points_lines(page, result, conditions[0], judged, on_site)
     holes_lines(page, conditions[0], judged, on_site)

@@ -139,7 +139,7 @@ def judge(
     tried = troubles or {}
     lost = []
     if not margin >= RULES["pass line"].threshold:
-        lost.append(f"the pass line is lost as given: {-margin:.2g} Pa short")
+        lost.append(f"the pass line is lost as given: {_two(-margin)} Pa short")
     if t90 is not None and not t90 <= SLOWEST:
         lost.append(
             f"the worst spot takes {t90 / 3600.0:.2g} h to 90 % of its suction, more than "
@@ -151,7 +151,7 @@ def judge(
             f"({LEAST_FLOW / M3S_PER_CFM:g} cfm)"
         )
     shaken = [
-        f'lost under "{name}": {-left:.2g} Pa short of the pass line'
+        f'lost under "{name}": {_two(-left)} Pa short of the pass line'
         for name, left in tried.items()
         if not left >= RULES["trouble"].threshold
     ]
@@ -161,7 +161,12 @@ def judge(
         return Verdict(word=NOT_DEPENDABLE, reasons=(*lost, *shaken), not_asked=not_asked)
     if shaken:
         return Verdict(word=FRAGILE, reasons=tuple(shaken), not_asked=not_asked)
-    held = [f"holds as given with {margin:.2g} Pa to spare"]
+    held = [f"holds as given with {_two(margin)} Pa to spare"]
     if tried:
-        held.append(f"and under {', '.join(tried)}, at worst with {min(tried.values()):.2g} Pa")
+        held.append(f"and under {', '.join(tried)}, at worst with {_two(min(tried.values()))} Pa")
     return Verdict(word=DEPENDABLE, reasons=tuple(held), not_asked=not_asked)
+
+
+def _two(value: float) -> str:
+    """Two figures, and no powers of ten for numbers that people say."""
+    return f"{float(f'{value:.2g}'):.6g}"
