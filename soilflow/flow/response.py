@@ -15,7 +15,18 @@ from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
 from soilflow.flow.soil_network import SoilNetwork
 from soilflow.flow.solve import Preconditioned, SolveReport, largest, precondition, solve
 
-__all__ = ["BALANCE", "ERROR", "SoilResponse", "face_sums", "quadratic_form", "respond"]
+__all__ = [
+    "BALANCE",
+    "ERROR",
+    "SoilResponse",
+    "UnitField",
+    "face_sums",
+    "is_careful",
+    "quadratic_form",
+    "respond",
+    "system_of",
+    "unit_field",
+]
 
 Array = NDArray[np.float64]
 
@@ -79,7 +90,7 @@ class SoilResponse:
         )
 
 
-class _Solved(NamedTuple):
+class UnitField(NamedTuple):
     """One port's unit field, its flows out of the ports, how they balance, how the solve went."""
 
     field: Array
@@ -88,7 +99,89 @@ class _Solved(NamedTuple):
     report: SolveReport
 
 
-def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilResponse:
+def is_careful(network: SoilNetwork) -> bool:
+    """Whether conductances differ by so much that the careful multigrid is worth its time.
+
+    Parameters
+    ----------
+    network : SoilNetwork
+        The soil.
+
+    Returns
+    -------
+    careful : bool
+        True from ten decades on.
+    """
+    return _contrast(network) > _CAREFUL
+
+
+def system_of(network: SoilNetwork) -> Preconditioned:
+    """The matrix of a network with a multigrid cycle of its own.
+
+    Parameters
+    ----------
+    network : SoilNetwork
+        The soil, with at least one node.
+
+    Returns
+    -------
+    system : Preconditioned
+        Ready for any number of unit fields.
+    """
+    careful = is_careful(network)
+    times = edge_product(network) if careful else None
+    return precondition(network.matrix(), times=times, careful=careful)
+
+
+def unit_field(network: SoilNetwork, port: int, system: Preconditioned) -> UnitField:
+    """Solve the unit field of one port.
+
+    Parameters
+    ----------
+    network : SoilNetwork
+        The soil, with at least one node.
+    port : int
+        The port at one.
+    system : Preconditioned
+        Its matrix, with any cycle that suits.
+
+    Returns
+    -------
+    solved : UnitField
+        Balanced to `BALANCE`, and right to about `ERROR` at every node; the flows are those
+        through soil alone.
+
+    Raises
+    ------
+    ConvergenceError
+        The solve missed its tolerance.
+    BalanceError
+        The flows do not balance.
+    """
+    return _field_of(network, port, system, *lone_ports(network), is_careful(network))
+
+
+def _field_of(
+    network: SoilNetwork,
+    port: int,
+    system: Preconditioned,
+    lone: NDArray[np.int64],
+    coupled: NDArray[np.bool_],
+    careful: bool,
+) -> UnitField:
+    mine = network.port == port
+    source = summed(network.port_node[mine], network.port_conductance[mine], network.nodes)
+    source, start = np.where(lone < 0, source, 0.0), (lone == port).astype(float)
+    found = _refined_field(network, system, start, source, port, careful)
+    return found if coupled[port] else found._replace(imbalance=0.0)
+
+
+def respond(
+    network: SoilNetwork,
+    *,
+    progress: Progress | None = None,
+    system: Preconditioned | None = None,
+) -> SoilResponse:
     """Solve the unit field of every port and sum up the port matrix.
 
     Parameters
@@ -97,6 +190,8 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
         The soil.
     progress : callable or None
         Called with the number of fields done and of all fields, first with none done.
+    system : Preconditioned or None
+        Its matrix, where it is there already.
 
     Returns
     -------
@@ -111,23 +206,18 @@ def respond(network: SoilNetwork, *, progress: Progress | None = None) -> SoilRe
         The flows do not balance.
     """
     if network.nodes == 0:
-        still = _Solved(
+        still = UnitField(
             np.zeros(0), np.zeros(len(network.ports)), 0.0, SolveReport(iterations=0, residual=0.0)
         )
         return _collect(network, [still] * len(network.ports))
-    sources, (lone, coupled) = network.sources(), lone_ports(network)
-    careful = _contrast(network) > _CAREFUL
-    times = edge_product(network) if careful else None
-    system = precondition(network.matrix(), times=times, careful=careful)
-
-    def field_of(port: int) -> _Solved:
-        start = (lone == port).astype(float)
-        source = np.where(lone < 0, sources[port], 0.0)
-        found = _refined_field(network, system, start, source, port, careful)
-        return found if coupled[port] else found._replace(imbalance=0.0)
-
-    large = network.nodes >= WORTH_SHARING
-    response = _collect(network, each_of(field_of, len(sources), share=large, progress=progress))
+    ready, ways, careful = system or system_of(network), lone_ports(network), is_careful(network)
+    solved = each_of(
+        lambda port: _field_of(network, port, ready, *ways, careful),
+        len(network.ports),
+        share=network.nodes >= WORTH_SHARING,
+        progress=progress,
+    )
+    response = _collect(network, solved)
     if response.partition > _PARTITION:
         raise ConvergenceError(
             f"the unit fields add up to one within {response.partition:.1e} only, wanted "
@@ -146,7 +236,7 @@ def _refined_field(
     source: Array,
     port: int,
     careful: bool,
-) -> _Solved:
+) -> UnitField:
     """Unit field of one port, refined until it is right everywhere and its flows balance."""
     high, low = start, np.zeros(network.nodes)
     left, spent, norm = source, 0, float(np.linalg.norm(system.scale * source))
@@ -164,7 +254,7 @@ def _refined_field(
         if error <= ERROR and imbalance <= BALANCE:
             residual = float(np.linalg.norm(system.scale * left)) / max(norm, _TINY)
             found = SolveReport(iterations=spent, residual=residual, error=error)
-            return _Solved(high, flows, imbalance, found)
+            return UnitField(high, flows, imbalance, found)
     name = network.ports[port]
     if imbalance > BALANCE:
         raise BalanceError(
@@ -186,7 +276,7 @@ def _contrast(network: SoilNetwork) -> float:
     return float(every.max() / every.min())
 
 
-def _collect(network: SoilNetwork, solved: list[_Solved]) -> SoilResponse:
+def _collect(network: SoilNetwork, solved: list[UnitField]) -> SoilResponse:
     fields = np.array([s.field for s in solved]).reshape(len(solved), network.nodes)
     faces = np.array([s.flows for s in solved]).reshape(len(solved), len(network.ports))
     return SoilResponse(

@@ -17,7 +17,15 @@ from soilflow.layout.undermining import Footing, Footings, lowest_margin, said_l
 from soilflow.site.conductors import LineConductor
 from soilflow.site.site import Site
 
-__all__ = ["DiggingFault", "digging_bounds", "digging_faults", "drain_faults", "water_notes"]
+__all__ = [
+    "DiggingFault",
+    "digging_bounds",
+    "digging_complaint",
+    "digging_faults",
+    "drain_faults",
+    "meets_drain",
+    "water_notes",
+]
 
 # A pit may touch the line; less than this is rounding. [m]
 _ROUNDING = 1e-6
@@ -89,7 +97,7 @@ def digging_faults(
     for i, point in enumerate(layout.points):
         if isinstance(point.pit, OnConductor):
             continue
-        words = _complaint(point.name, point.pit, held[i].body, bounds)
+        words = digging_complaint(point.name, point.pit, held[i].body, bounds)
         if words:
             others = [item.body for j, item in enumerate(held) if j != i]
             advice = what_fits(point, held[i].body, bounds, others)
@@ -97,7 +105,25 @@ def digging_faults(
     return tuple(found)
 
 
-def _complaint(name: str, pit: Pit, body: Body, bounds: Footings) -> str:
+def digging_complaint(name: str, pit: Pit, body: Body, bounds: Footings) -> str:
+    """Say what forbids a pit where it is.
+
+    Parameters
+    ----------
+    name : str
+        Name of the point.
+    pit : Pit
+        What is dug.
+    body : Body
+        Where, and what the walls leave of it.
+    bounds : Footings
+        Where digging is bounded.
+
+    Returns
+    -------
+    complaint : str
+        Empty when nothing does.
+    """
     outline = outline_of(body).buffer(-_ROUNDING)
     for area in bounds.no_dig:
         if outline.intersects(area.polygon):
@@ -146,7 +172,7 @@ def drain_faults(
                     f'the pit "{point.name}" runs into the drain "{name}", which has the pressure '
                     f'of "{owner}"; leave soil between them'
                     for name, owner in _tied(by_name, owners)
-                    if _meets(point.pit, held[i].body, by_name[name])
+                    if meets_drain(point.pit, held[i].body, by_name[name])
                 ),
                 "",
             )
@@ -186,8 +212,23 @@ def _tied(
             yield name, owner
 
 
-def _meets(pit: Pit, body: Body, drain: LineConductor) -> bool:
-    """Whether a pit is dug into a drain, the bowl taken as deep at its rim as in the middle."""
+def meets_drain(pit: Pit, body: Body, drain: LineConductor) -> bool:
+    """Whether a pit is dug into a drain, the bowl taken as deep at its rim as in the middle.
+
+    Parameters
+    ----------
+    pit : Pit
+        What is dug.
+    body : Body
+        Where, and what the walls leave of it.
+    drain : LineConductor
+        Drain tile, trench or channel.
+
+    Returns
+    -------
+    meets : bool
+        True also where they just touch.
+    """
     assert not isinstance(pit, OnConductor), "a drain is not dug"
     near = outline_of(body).distance(drain.line) < 0.5 * drain.width
     return near and drain.axis_depth < pit.depth_below_slab

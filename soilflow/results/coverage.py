@@ -17,10 +17,12 @@ __all__ = [
     "PATCH",
     "STRIP",
     "THRESHOLDS",
+    "Patches",
     "WorstPatch",
     "column_share",
     "coverage",
     "covered_area",
+    "patches_of",
     "worst_margin",
     "worst_margins",
 ]
@@ -235,6 +237,108 @@ def worst_margins(floor: FloorPressure, territory: NDArray[np.int64]) -> dict[in
     InputError
         No patch of the floor has air below it.
     """
+    patches = patches_of(floor)
+    mean = np.where(patches.usable, patches.means(floor.pressure), -np.inf)
+    part = territory[np.ix_(*patches.middles)]
+    found = {}
+    for number in np.unique(part[patches.usable]).tolist():
+        mine = np.where(part == number, mean, -np.inf)
+        worst_first = np.argsort(-mine, axis=None, kind="stable")[: int((mine > -np.inf).sum())]
+        ranked = np.column_stack(np.unravel_index(worst_first, mean.shape))
+        whole = (at for at in ranked if patches.in_one_piece(int(at[0]), int(at[1])))
+        i, j = next(whole, ranked[0])
+        found[number] = WorstPatch(
+            margin=float(-mean[i, j]) - PASS_LINE,
+            x=float(patches.x[i] + 0.5 * patches.side),
+            y=float(patches.y[j] + 0.5 * patches.side),
+        )
+    return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Patches:
+    """All places of a patch at which a mean can be lowest.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        The floor; its pressure only tells where air reaches.
+    side : float
+        Side of the patch. [m]
+    x, y : array, shape (nx,), (ny,)
+        West and south edges of the patch. [m]
+    air : array, shape (nx, ny)
+        Area of each patch that air reaches. [m2]
+    usable : array of bool, shape (nx, ny)
+        Patches wholly inside the floor, air below at least half of them.
+    """
+
+    floor: FloorPressure
+    side: float
+    x: Array
+    y: Array
+    air: Array
+    usable: Mask
+
+    @property
+    def middles(self) -> list[NDArray[np.int64]]:
+        """Column along each axis that the middle of a patch lies in."""
+        return [
+            np.clip(np.searchsorted(e, p + 0.5 * self.side) - 1, 0, e.size - 2)
+            for e, p in ((self.floor.x, self.x), (self.floor.y, self.y))
+        ]
+
+    def means(self, values: Array) -> Array:
+        """Mean of what is constant in each column, over the part of each patch that air reaches.
+
+        Parameters
+        ----------
+        values : array, any shape that ends in those of the columns
+            By column. [SI]
+
+        Returns
+        -------
+        means : array, shape (nx, ny)
+            By patch; anything where a patch is not usable. [SI]
+        """
+        there = self.floor.floor & ~np.isnan(self.floor.pressure)
+        sums = _patch_sums(self.floor, np.where(there, values, 0.0), [self.x, self.y], self.side)
+        return sums / np.where(self.usable, self.air, 1.0)
+
+    def in_one_piece(self, i: int, j: int) -> bool:
+        """Whether the air under a patch is on one side of every footing.
+
+        Parameters
+        ----------
+        i, j : int
+            Number of the patch along x and y.
+
+        Returns
+        -------
+        whole : bool
+            True also where there is no footing.
+        """
+        return _in_one_piece(self.floor, float(self.x[i]), float(self.y[j]), self.side)
+
+
+def patches_of(floor: FloorPressure) -> Patches:
+    """The places a patch is looked at in.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        The floor; its pressure only tells where air reaches.
+
+    Returns
+    -------
+    patches : Patches
+        With an edge on a column edge along each axis.
+
+    Raises
+    ------
+    InputError
+        No patch of the floor has air below it.
+    """
     air = floor.floor & ~np.isnan(floor.pressure)
     side = min(PATCH, float(np.ptp(floor.x)), float(np.ptp(floor.y)))
     places = [np.unique(np.concatenate([e, e - side])) for e in (floor.x, floor.y)]
@@ -242,39 +346,15 @@ def worst_margins(floor: FloorPressure, territory: NDArray[np.int64]) -> dict[in
         p[(p >= e[0] - 1e-9) & (p + side <= e[-1] + 1e-9)]
         for p, e in zip(places, (floor.x, floor.y), strict=True)
     ]
-    sums = [
-        _patch_sums(floor, values, places, side)
-        for values in (
-            floor.floor.astype(float),
-            air.astype(float),
-            np.where(air, floor.pressure, 0.0),
-        )
-    ]
-    inside = sums[0] >= side * side * (1.0 - 1e-9)
-    usable = inside & (sums[1] >= 0.5 * side * side)
+    inside, reached = (
+        _patch_sums(floor, there.astype(float), places, side) for there in (floor.floor, air)
+    )
+    usable = (inside >= side * side * (1.0 - 1e-9)) & (reached >= 0.5 * side * side)
     if not usable.any():
         raise InputError("no patch of the floor has air below it, so there is no margin to give")
-    mean = np.where(usable, sums[2] / np.where(usable, sums[1], 1.0), -np.inf)
-    middle = [
-        np.clip(np.searchsorted(e, p + 0.5 * side) - 1, 0, e.size - 2)
-        for e, p in zip((floor.x, floor.y), places, strict=True)
-    ]
-    part = territory[np.ix_(*middle)]
-    found = {}
-    for number in np.unique(part[usable]).tolist():
-        mine = np.where(part == number, mean, -np.inf)
-        worst_first = np.argsort(-mine, axis=None, kind="stable")[: int((mine > -np.inf).sum())]
-        ranked = np.column_stack(np.unravel_index(worst_first, mean.shape))
-        whole = (
-            at for at in ranked if _in_one_piece(floor, places[0][at[0]], places[1][at[1]], side)
-        )
-        i, j = next(whole, ranked[0])
-        found[number] = WorstPatch(
-            margin=float(-mean[i, j]) - PASS_LINE,
-            x=float(places[0][i] + 0.5 * side),
-            y=float(places[1][j] + 0.5 * side),
-        )
-    return found
+    return Patches(
+        floor=floor, side=side, x=places[0], y=places[1], air=reached, usable=usable
+    )
 
 
 def _in_one_piece(floor: FloorPressure, x: float, y: float, side: float) -> bool:

@@ -14,7 +14,7 @@ from soilflow.flow.response import SoilResponse
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork
 
-__all__ = ["FloorPressure", "FloorResponse", "floor_response", "pressure_at"]
+__all__ = ["FloorPressure", "FloorResponse", "floor_fields", "floor_response", "pressure_at"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -146,16 +146,41 @@ def floor_response(soil: SoilMap, network: SoilNetwork, response: SoilResponse) 
     InputError
         There is no slab in the map.
     """
+    return floor_fields(soil, network, response.unit_fields)
+
+
+def floor_fields(soil: SoilMap, network: SoilNetwork, unit_fields: Array) -> FloorResponse:
+    """Carry some unit fields to the slab underside, as `floor_response` does with all.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+    network : SoilNetwork
+        Its conductances.
+    unit_fields : array, shape (p, nodes)
+        Unit field of each port; what stands for a port depends on its own row alone. [-]
+
+    Returns
+    -------
+    floor : FloorResponse
+        Cut to the columns of the floor.
+
+    Raises
+    ------
+    InputError
+        There is no slab in the map.
+    """
     if not soil.floor.any():
         raise InputError("the soil map has no slab, so there is no floor to look at")
     top = soil.top_layer
     fields = np.full((len(soil.ports), *soil.floor.shape), np.nan)
     cell = network.cell_node[:, :, top]
     have = (cell >= 0) & soil.floor
-    fields[:, have] = response.unit_fields[:, cell[have]]
+    fields[:, have] = unit_fields[:, cell[have]]
     _carry_up(soil, network.viscosity, have, fields)
     gap = (network.sheet_node >= 0) & soil.floor
-    fields[:, gap] = response.unit_fields[:, network.sheet_node[gap]]
+    fields[:, gap] = unit_fields[:, network.sheet_node[gap]]
     dug = soil.cavity[:, :, top]
     for b in range(len(soil.held)):
         mine = (dug == b) & soil.floor
@@ -166,7 +191,7 @@ def floor_response(soil: SoilMap, network: SoilNetwork, response: SoilResponse) 
     fields[:, held] = 0.0
     fields[at_port[held], held] = 1.0
     line = soil.conductors.over(network.line_node)
-    fields[:, line >= 0] = response.unit_fields[:, line[line >= 0]]
+    fields[:, line >= 0] = unit_fields[:, line[line >= 0]]
     ix, iy = np.nonzero(soil.floor)
     cut = slice(ix.min(), ix.max() + 1), slice(iy.min(), iy.max() + 1)
     above = soil.floor_port[cut]

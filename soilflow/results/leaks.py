@@ -13,7 +13,7 @@ from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork
 from soilflow.site.effects import HOUSE
 
-__all__ = ["LeakFlows", "WorstOpening", "leak_flows", "worst_opening"]
+__all__ = ["LeakFlows", "WorstOpening", "leak_flows", "slot_u", "worst_opening"]
 
 Array = NDArray[np.float64]
 
@@ -54,8 +54,23 @@ class WorstOpening:
     y: float
 
 
-def _slot_u(network: SoilNetwork, node_u: Array, reference_u: Array) -> Array:
-    """u at the lower end of each slot, shape (n,). [Pa]"""
+def slot_u(network: SoilNetwork, node_u: Array, reference_u: Array) -> Array:
+    """Carry a field to the lower end of each slot.
+
+    Parameters
+    ----------
+    network : SoilNetwork
+        The soil.
+    node_u : array, shape (nodes,)
+        p + p^2 / (2 p_atm) at the nodes. [Pa]
+    reference_u : array, shape (n,)
+        The same at the reference of each slot. [Pa]
+
+    Returns
+    -------
+    u : array, shape (n,)
+        The same at the lower ends, zero where no node lies below. [Pa]
+    """
     legs = network.slots
     padded = np.append(node_u, 0.0)
     soil, gap = padded[network.slot_nodes[:, 0]], padded[network.slot_nodes[:, 1]]
@@ -142,7 +157,7 @@ def worst_opening(
     reached = (network.slot_nodes[:, 0] >= 0) & (leaks.port == port)
     if not reached.any():
         return None
-    u = np.where(reached, _slot_u(network, node_u, port_u[leaks.port]), -np.inf)
+    u = np.where(reached, slot_u(network, node_u, port_u[leaks.port]), -np.inf)
     worst = int(np.argmax(u))
     ix, iy, _ = np.unravel_index(leaks.cell[worst], soil.grid.shape)
     return WorstOpening(

@@ -1,0 +1,301 @@
+"""What every candidate pit does to every place under the floor, so that layouts are sums.
+
+With u = p + p^2 / (2 p_atm), pits draw on one another and on the floor as
+
+    u at pit i   = sum over references of reference_at_pits[i, r] u_r - sum_j interaction[i, j] q_j
+    u at a place = sum over references of its own reference part u_r - sum_j its influence of j q_j
+
+with q_j the flow from the soil into pit j. Each pit is solved on its own, all its cells resolved,
+and the rest is small dense algebra: no layout needs a solve of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from soilflow.air import pressure_from_u, u_from_pressure
+from soilflow.case import Case
+from soilflow.errors import InputError
+from soilflow.results.coverage import PASS_LINE, WorstPatch
+from soilflow.results.floor import FloorPressure, FloorResponse
+from soilflow.studies.candidates import Candidates
+
+__all__ = ["Influence", "LayoutFlows"]
+
+Array = NDArray[np.float64]
+Narrow = NDArray[np.float32]
+Index = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LayoutFlows:
+    """What some of the candidates together draw.
+
+    Parameters
+    ----------
+    indices : array of int, shape (k,)
+        The pits, by their number among the candidates.
+    flows : array, shape (k,)
+        Flow from the soil into each. [m3/s]
+    pit_u : array, shape (k,)
+        p + p^2 / (2 p_atm) at each. [Pa]
+    reference_u : array, shape (m,)
+        The same at the references. [Pa]
+    """
+
+    indices: Index
+    flows: Array
+    pit_u: Array
+    reference_u: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Influence:
+    """Candidate pits and what each does to the others and to the floor, per flow into it.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    candidates : Candidates
+        The n candidates, those without any air around them dropped.
+    references : tuple of str
+        The m references: the house, the outdoors, yards and rooms.
+    interaction : array, shape (n, n)
+        Fall of u at a pit per flow into another, and into itself; symmetric. [Pa s/m3]
+    reference_at_pits : array, shape (n, m)
+        Share of each reference in the u of a pit that draws nothing; rows sum to one. [-]
+    reference_matrix : array, shape (m, m)
+        Port matrix of the references with no pit dug. [m3/(s Pa)]
+    patch_x, patch_y : array, shape (k,)
+        Middles of the patches of floor among which the worst is looked for. [m]
+    patch_room : array of int, shape (k,)
+        Reference over each patch, by its number; its own pressure is what suction counts from.
+    patch_influence : array, shape (n, k)
+        Fall of the mean u over each patch per flow into each pit. [Pa s/m3]
+    patch_reference : array, shape (m, k)
+        Share of each reference in the mean u of each patch. [-]
+    floor : FloorResponse
+        Columns of the floor, and the unit fields of the references there.
+    spot_column : array of int, shape (s,)
+        Number of each floor column with air below among all columns, row by row.
+    spot_influence : array of float32, shape (n, s)
+        Fall of u at each of these per flow into each pit. [Pa s/m3]
+    opening_names : tuple of str
+        Joint or crack of each slot through the floor that opens into soil.
+    opening_x, opening_y : array, shape (o,)
+        Their places. [m]
+    opening_room : array of int, shape (o,)
+        Reference above each, by its number.
+    opening_influence : array, shape (n, o)
+        Fall of u at the lower end of each slot per flow into each pit. [Pa s/m3]
+    opening_reference : array, shape (m, o)
+        Share of each reference in that u. [-]
+    reciprocity : float
+        Largest difference between the fall at one pit by another and the other way round, over
+        the root of the product of their own; taken out by averaging both. [-]
+    iterations : int
+        Most iterations any pit took.
+    """
+
+    case: Case
+    candidates: Candidates
+    references: tuple[str, ...]
+    interaction: Array
+    reference_at_pits: Array
+    reference_matrix: Array
+    patch_x: Array
+    patch_y: Array
+    patch_room: Index
+    patch_influence: Array
+    patch_reference: Array
+    floor: FloorResponse
+    spot_column: Index
+    spot_influence: Narrow
+    opening_names: tuple[str, ...]
+    opening_x: Array
+    opening_y: Array
+    opening_room: Index
+    opening_influence: Array
+    opening_reference: Array
+    reciprocity: float
+    iterations: int
+
+    def reference_u(self, pressures: Mapping[str, float]) -> Array:
+        """u at the references, in their order.
+
+        Parameters
+        ----------
+        pressures : mapping of str to float
+            Pressure by reference, as `Case.reference_pressures` gives them. [Pa]
+
+        Returns
+        -------
+        u : array, shape (m,)
+            p + p^2 / (2 p_atm). [Pa]
+        """
+        atm = self.case.air.pressure_atm
+        return np.array([float(u_from_pressure(pressures[r], atm)) for r in self.references])
+
+    def solve_layout(
+        self,
+        indices: Sequence[int],
+        pressures: Mapping[str, float],
+        *,
+        vacuums: ArrayLike | None = None,
+        pit_u: ArrayLike | None = None,
+        flows: ArrayLike | None = None,
+    ) -> LayoutFlows:
+        """Flows and u of some pits together, from whichever of the two is known.
+
+        Parameters
+        ----------
+        indices : sequence of int
+            The pits, by their number among the candidates.
+        pressures : mapping of str to float
+            Pressure by reference. [Pa]
+        vacuums : array_like, shape (k,), or None
+            Vacuum in each pit, positive. [Pa]
+        pit_u : array_like, shape (k,), or None
+            p + p^2 / (2 p_atm) in each pit. [Pa]
+        flows : array_like, shape (k,), or None
+            Flow from the soil into each pit. [m3/s]
+
+        Returns
+        -------
+        answer : LayoutFlows
+            Flows, and u at pits and references.
+
+        Raises
+        ------
+        InputError
+            Not exactly one of vacuums, u and flows is given.
+        """
+        if sum(given is not None for given in (vacuums, pit_u, flows)) != 1:
+            raise InputError("give one of vacuums, pit_u and flows")
+        at = np.asarray(indices, dtype=np.int64)
+        own, u_r = self.interaction[np.ix_(at, at)], self.reference_u(pressures)
+        still = self.reference_at_pits[at] @ u_r
+        if flows is not None:
+            q = np.asarray(flows, dtype=float)
+            return LayoutFlows(indices=at, flows=q, pit_u=still - own @ q, reference_u=u_r)
+        atm = self.case.air.pressure_atm
+        u = np.asarray(
+            u_from_pressure(-np.asarray(vacuums, dtype=float), atm) if pit_u is None else pit_u,
+            dtype=float,
+        )
+        return LayoutFlows(
+            indices=at, flows=np.linalg.solve(own, still - u), pit_u=u, reference_u=u_r
+        )
+
+    def port_matrix(self, indices: Sequence[int]) -> tuple[tuple[str, ...], Array]:
+        """Port matrix of some pits together, as fans and pipes take it.
+
+        Between references it has what passes through the soil with no pit dug, and what passes
+        by way of the pits; a crack that opens straight into one pit from two rooms is left out.
+
+        Parameters
+        ----------
+        indices : sequence of int
+            The pits, by their number among the candidates.
+
+        Returns
+        -------
+        names : tuple of str
+            References, then the pits.
+        matrix : array, shape (m + k, m + k)
+            Symmetric, rows summing to zero. [m3/(s Pa)]
+        """
+        at = np.asarray(indices, dtype=np.int64)
+        own = np.linalg.inv(self.interaction[np.ix_(at, at)])
+        own = 0.5 * (own + own.T)
+        shares = self.reference_at_pits[at]
+        across = -own @ shares
+        among = self.reference_matrix - shares.T @ across
+        names = (*self.references, *(self.candidates.kept[i].name for i in at))
+        return names, np.block([[among, across.T], [across, own]])
+
+    def patch_u(self, answer: LayoutFlows) -> Array:
+        """Mean u over each patch.
+
+        Parameters
+        ----------
+        answer : LayoutFlows
+            A layout's flows.
+
+        Returns
+        -------
+        u : array, shape (k,)
+            By patch. [Pa]
+        """
+        drawn = answer.flows @ self.patch_influence[answer.indices]
+        return np.asarray(answer.reference_u @ self.patch_reference - drawn)
+
+    def worst_margins(self, answer: LayoutFlows) -> dict[str, WorstPatch]:
+        """The worst place of the house's floor and of every room's.
+
+        Parameters
+        ----------
+        answer : LayoutFlows
+            A layout's flows.
+
+        Returns
+        -------
+        worst : dict of str to WorstPatch
+            By reference; one without a patch is left out.
+        """
+        atm = self.case.air.pressure_atm
+        pressure = pressure_from_u(self.patch_u(answer), atm)
+        room = pressure_from_u(answer.reference_u, atm)[self.patch_room]
+        margin = room - pressure - PASS_LINE
+        found = {}
+        for r, name in enumerate(self.references):
+            mine = np.flatnonzero(self.patch_room == r)
+            if mine.size:
+                k = mine[np.argmin(margin[mine])]
+                found[name] = WorstPatch(
+                    margin=float(margin[k]), x=float(self.patch_x[k]), y=float(self.patch_y[k])
+                )
+        return found
+
+    def floor_pressure(self, answer: LayoutFlows, *, room: str | None = None) -> FloorPressure:
+        """Pressure under the floor, for coverage and pictures.
+
+        Parameters
+        ----------
+        answer : LayoutFlows
+            A layout's flows.
+        room : str or None
+            The reference whose floor alone is wanted, its own pressure taken off; None takes
+            all floor, against the house.
+
+        Returns
+        -------
+        floor : FloorPressure
+            As a run of the layout would have it, on this grid.
+        """
+        drawn = np.zeros(self.floor.floor.size)
+        drawn[self.spot_column] = answer.flows @ self.spot_influence[answer.indices]
+        fields = np.concatenate([self.floor.unit_fields, -drawn.reshape(1, *self.floor.floor.shape)])
+        whole = FloorResponse(
+            x=self.floor.x,
+            y=self.floor.y,
+            floor_port=self.floor.floor_port,
+            unit_fields=fields,
+            open_x=self.floor.open_x,
+            open_y=self.floor.open_y,
+        )
+        port = None if room is None else self.references.index(room)
+        u = np.append(answer.reference_u, 1.0)
+        return whole.pressure(u, self.case.air.pressure_atm, room=port)
+
+    def __repr__(self) -> str:
+        return (
+            f"Influence({len(self.candidates)} candidates, references "
+            f"{', '.join(self.references)}, {self.patch_x.size} patches, {self.spot_column.size} "
+            f"spots, {len(self.opening_names)} openings, reciprocal to {self.reciprocity:.1e})"
+        )

@@ -1,0 +1,237 @@
+"""One pit at a time in soil that is otherwise undug: what each candidate does on its own.
+
+A pit acts on the soil around it as a layer of sources on its surface. With phi the unit field of
+the pit alone, carried on into its cavity as one, and A the matrix of the undug soil, that layer is
+s = A phi: it makes the field of the pit in undug soil exactly, and by reciprocity s / Y weighs any
+field of undug soil into the pressure the pit would take in it, drawing nothing.
+"""
+
+from __future__ import annotations
+
+import functools
+import pickle
+from collections.abc import Sequence
+from concurrent.futures import Executor, as_completed
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+
+from soilflow.contrast import naming_inputs
+from soilflow.flow.grid import Grid
+from soilflow.flow.response import SoilResponse, respond, system_of, unit_field
+from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
+from soilflow.flow.soil_map import SoilMap, build_soil_map
+from soilflow.flow.soil_network import SoilNetwork, build_soil_network
+from soilflow.flow.solve import Preconditioned
+from soilflow.layout.layout import Layout, SuctionPoint
+from soilflow.results.floor import floor_fields
+from soilflow.results.leaks import slot_u
+from soilflow.site.site import Site
+
+__all__ = ["SinglePit", "Undug", "alone", "solve_single_pits", "undug_soil"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+# Layers below the deepest pit and columns beside the floor that a pit's sources reach into.
+_ROOM = 2
+
+
+class SinglePit(NamedTuple):
+    """What one pit does on its own, at one pascal with all references at zero."""
+
+    own: float  # its conductance to everything, m3/(s Pa)
+    to_references: Array  # shape (m,), the parts of it, m3/(s Pa)
+    sources: Array  # shape (near,), flow into undug soil, m3/(s Pa)
+    near: Array  # shape (near,), its field where pits may be
+    floor: Array  # shape (nx, ny), its field at the slab underside, not a number without air
+    slots: Array  # shape (o,), its field at the lower ends of slots
+    iterations: int
+    balance: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Undug:
+    """A site without any pit, on the grid that all candidates share.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    soil : SoilMap
+        What is there.
+    network : SoilNetwork
+        Its conductances.
+    system : Preconditioned
+        Its matrix; its multigrid cycle serves every pit.
+    near : array of int, shape (near,)
+        Nodes where pits may be, and one further around.
+    """
+
+    site: Site
+    soil: SoilMap
+    network: SoilNetwork
+    system: Preconditioned
+    near: Index
+
+    @functools.cached_property
+    def matrix(self) -> csr_matrix:
+        """Matrix of the nodes. [m3/(s Pa)]"""
+        return self.network.matrix()
+
+    @property
+    def references(self) -> tuple[str, ...]:
+        """Everything the soil leaks to."""
+        return self.soil.ports
+
+    def response(self) -> SoilResponse:
+        """Unit fields of the references."""
+        return respond(self.network, system=self.system)
+
+
+def undug_soil(site: Site, grid: Grid, viscosity: float, *, depth: float) -> Undug:
+    """Lay a site on a grid and set up its solver.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    grid : Grid
+        The grid.
+    viscosity : float
+        Viscosity of the soil air. [Pa s]
+    depth : float
+        Depth of the deepest pit. [m]
+
+    Returns
+    -------
+    undug : Undug
+        Ready for any number of pits.
+    """
+    soil = build_soil_map(grid, site.effects(), ())
+    network = build_soil_network(soil, viscosity)
+    ix, iy = np.nonzero(soil.floor)
+    columns = tuple(
+        slice(max(i.min() - _ROOM, 0), i.max() + 1 + _ROOM) for i in (ix, iy)
+    )
+    last = int(np.searchsorted(grid.z, depth)) + _ROOM
+    nodes = [
+        network.cell_node[(*columns, slice(None, last))].ravel(),
+        network.sheet_node[columns].ravel(),
+        network.line_node,
+    ]
+    near = np.concatenate(nodes)
+    return Undug(
+        site=site,
+        soil=soil,
+        network=network,
+        system=system_of(network),
+        near=near[near >= 0],
+    )
+
+
+def alone(point: SuctionPoint) -> Layout:
+    """A layout of one point, held at a pascal.
+
+    Parameters
+    ----------
+    point : SuctionPoint
+        The point.
+
+    Returns
+    -------
+    layout : Layout
+        For grids and maps; no fan is on it.
+    """
+    return Layout(name=point.name, points=(replace(point, vacuum=1.0, capped=False, fan=""),))
+
+
+def solve_single_pit(undug: Undug, point: SuctionPoint) -> SinglePit:
+    """Solve one pit in soil that is otherwise undug.
+
+    Parameters
+    ----------
+    undug : Undug
+        The soil.
+    point : SuctionPoint
+        The pit.
+
+    Returns
+    -------
+    single : SinglePit
+        Its conductances, sources and field.
+
+    Raises
+    ------
+    ConvergenceError, BalanceError
+        The solve missed its tolerance.
+    """
+    site, base, layout = undug.site, undug.network, alone(point)
+    floor = site.slab.polygon
+    effects = (*site.effects(), *layout.effects(floor))
+    soil = build_soil_map(undug.soil.grid, effects, layout.held_bodies(floor))
+    network = build_soil_network(soil, base.viscosity)
+    port, to_base = len(soil.ports) - 1, _base_nodes(base, network)
+    with naming_inputs(site):
+        solved = unit_field(network, port, _borrowed(undug, network, to_base))
+    direct = network.direct[port]
+    extended = np.ones(base.nodes)
+    kept = to_base >= 0
+    extended[to_base[kept]] = solved.field[kept]
+    sources = np.where(_touched(undug, network, to_base), undug.matrix @ extended, 0.0)
+    fields = np.zeros((len(soil.ports), network.nodes))
+    fields[port] = solved.field
+    return SinglePit(
+        own=float(solved.flows[port] + direct.sum()),
+        to_references=direct[:port] - solved.flows[:port],
+        sources=sources[undug.near],
+        near=extended[undug.near],
+        floor=floor_fields(soil, network, fields).unit_fields[port],
+        slots=slot_u(base, extended, np.zeros(len(base.slots))),
+        iterations=solved.report.iterations,
+        balance=solved.imbalance,
+    )
+
+
+def _base_nodes(base: SoilNetwork, network: SoilNetwork) -> Index:
+    """Node of the undug soil for each node of another network, -1 for none."""
+    found = np.full(network.nodes + 1, -1, dtype=np.int64)
+    for name in ("cell_node", "sheet_node", "line_node"):
+        found[getattr(network, name)] = getattr(base, name)
+    return found[:-1]  # the last one took those that are no nodes
+
+
+def _borrowed(undug: Undug, network: SoilNetwork, to_base: Index) -> Preconditioned:
+    """The matrix of a network, with the cycle of the undug soil where that knows all nodes."""
+    from soilflow.flow.response import is_careful
+    from soilflow.flow.edge_flows import edge_product
+
+    if np.any(to_base < 0):
+        return system_of(network)
+    matrix = network.matrix()
+    cycle, nodes = undug.system.cycle, undug.network.nodes
+
+    def lent(residual: Array) -> Array:
+        wide = np.zeros(nodes)
+        wide[to_base] = residual
+        return cycle(wide)[to_base]
+
+    return Preconditioned(
+        times=edge_product(network) if is_careful(network) else matrix.__matmul__,
+        cycle=lent,
+        scale=1.0 / np.sqrt(matrix.diagonal()),
+    )
+
+
+def _touched(undug: Undug, network: SoilNetwork, to_base: Index) -> NDArray[np.bool_]:
+    """Undug nodes that digging takes away or whose conductances it changes."""
+    before = undug.matrix.diagonal()
+    after = np.zeros(before.size)
+    kept = to_base >= 0
+    after[to_base[kept]] = network.matrix().diagonal()[kept]
+    gone = after == 0.0
+    beside = np.asarray(undug.matrix @ gone.astype(float)) != 0.0
+    return gone | beside | (np.abs(after - before) > 1e-12 * before)
