@@ -12,7 +12,8 @@ and the rest is small dense algebra: no layout needs a solve of its own.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,15 +21,27 @@ from numpy.typing import ArrayLike, NDArray
 from soilflow.air import pressure_from_u, u_from_pressure
 from soilflow.case import Case
 from soilflow.errors import InputError
+from soilflow.flow.grid import Grid, Resolution
+from soilflow.flow.side_by_side import Progress
+from soilflow.grids import fitting_grid_of
 from soilflow.results.coverage import PASS_LINE, WorstPatch
-from soilflow.results.floor import FloorPressure, FloorResponse
-from soilflow.studies.candidates import Candidates
+from soilflow.results.floor import FloorPressure, FloorResponse, floor_response
+from soilflow.site.effects import HOUSE
+from soilflow.site.site import Site
+from soilflow.studies.candidates import Candidates, Dropped
+from soilflow.studies.judged_places import judged_openings, judged_patches
+from soilflow.studies.single_pits import SinglePit, Undug, alone, solve_single_pits, undug_soil
 
-__all__ = ["Influence", "LayoutFlows"]
+__all__ = ["COMMON", "Influence", "LayoutFlows", "common_grid", "influence_of"]
 
 Array = NDArray[np.float64]
 Narrow = NDArray[np.float32]
 Index = NDArray[np.int64]
+
+# The grid all candidates share: pits coarser than a run's, for there are many of them.
+COMMON = Resolution(
+    name="common", cells_per_radius=2.0, line_size=0.05, growth=1.5, largest_inside=0.3
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -299,3 +312,145 @@ class Influence:
             f"{', '.join(self.references)}, {self.patch_x.size} patches, {self.spot_column.size} "
             f"spots, {len(self.opening_names)} openings, reciprocal to {self.reciprocity:.1e})"
         )
+
+
+def common_grid(case: Case, candidates: Candidates, *, site: Site | None = None) -> Grid:
+    """The grid on which every candidate is resolved.
+
+    Parameters
+    ----------
+    case : Case
+        The case; its own resolution does not count.
+    candidates : Candidates
+        The candidates.
+    site : Site or None
+        The site; None for that of the case.
+
+    Returns
+    -------
+    grid : Grid
+        With the cells that each pit needs across the whole floor.
+
+    Raises
+    ------
+    TooLargeError
+        Solving it would take more memory than is free.
+    """
+    coarse = replace(case, resolution=COMMON)
+    sites = () if site is None else (site,)
+    return fitting_grid_of(coarse, [alone(c.point) for c in candidates.kept], sites=sites)
+
+
+def influence_of(
+    case: Case,
+    candidates: Candidates,
+    *,
+    site: Site | None = None,
+    grid: Grid | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Influence:
+    """Solve every candidate on its own, and gather what each does to the others and the floor.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    candidates : Candidates
+        At least one.
+    site : Site or None
+        Another site of the same house; None for that of the case.
+    grid : Grid or None
+        Grid to use; None makes the common one.
+    executor : concurrent.futures.Executor or None
+        Where to solve them; None shares the work with forked processes where it can.
+    progress : callable or None
+        Called with the number of pits done and of all pits, first with none done.
+
+    Returns
+    -------
+    influence : Influence
+        Exact on this grid for one pit, and for several to the extent that each leaves the
+        others' surroundings alone.
+
+    Raises
+    ------
+    InputError
+        No candidate, or none with air around it, or no floor with air below it.
+    TooLargeError
+        The common grid would take more memory than is free.
+    ConvergenceError, BalanceError
+        A solve missed its tolerance.
+    """
+    if not candidates.kept:
+        raise InputError("no candidate to look at; dig elsewhere or smaller", field="candidates")
+    place = case.site if site is None else site
+    points = [c.point for c in candidates.kept]
+    depth = max(getattr(p.pit, "depth_below_slab", 0.0) for p in points)
+    lattice = common_grid(case, candidates, site=site) if grid is None else grid
+    undug = undug_soil(place, lattice, case.air.viscosity, depth=depth)
+    singles = solve_single_pits(
+        undug, points, depth=depth, executor=executor, progress=progress
+    )
+    breathing = [i for i, single in enumerate(singles) if single.through_soil > 0.0]
+    if not breathing:
+        raise InputError("no candidate has any air around it", field="candidates")
+    airless = tuple(
+        Dropped(c.x, c.y, "the soil around the pit has no air path")
+        for i, c in enumerate(candidates.kept)
+        if i not in breathing
+    )
+    kept = candidates.chosen(breathing)
+    kept = replace(kept, dropped=(*kept.dropped, *airless))
+    return _gathered(case, place, kept, undug, [singles[i] for i in breathing])
+
+
+def _gathered(
+    case: Case, site: Site, candidates: Candidates, undug: Undug, singles: Sequence[SinglePit]
+) -> Influence:
+    """Put the answers of single pits together."""
+    response, references = undug.response(), undug.references
+    floor = floor_response(undug.soil, undug.network, response)
+    rooms = [references.index(r) for r in (HOUSE, *site.room_names) if r in references]
+    patches = judged_patches(floor, rooms)
+    openings = judged_openings(undug.soil, undug.network, response.unit_fields, rooms)
+    own = np.array([single.own for single in singles])
+    shares = np.array([single.to_references for single in singles])
+    interaction, apart = _interaction(own, singles)
+    spots = np.flatnonzero(floor.floor.ravel() & ~np.isnan(floor.unit_fields[0]).ravel())
+    fields = [np.nan_to_num(single.floor) / y for single, y in zip(singles, own, strict=True)]
+    return Influence(
+        case=case,
+        candidates=candidates,
+        references=references,
+        interaction=interaction,
+        reference_at_pits=shares / shares.sum(axis=1, keepdims=True),
+        reference_matrix=response.port_matrix,
+        patch_x=patches.x,
+        patch_y=patches.y,
+        patch_room=patches.room,
+        patch_influence=np.array([patches.means(field) for field in fields]),
+        patch_reference=np.array([patches.means(field) for field in floor.unit_fields]),
+        floor=floor,
+        spot_column=spots,
+        spot_influence=np.array([field.ravel()[spots] for field in fields], dtype=np.float32),
+        opening_names=openings.names,
+        opening_x=openings.x,
+        opening_y=openings.y,
+        opening_room=openings.room,
+        opening_influence=np.array([s.slots[openings.slots] for s in singles]) / own[:, None],
+        opening_reference=openings.reference,
+        reciprocity=apart,
+        iterations=max(single.iterations for single in singles),
+    )
+
+
+def _interaction(own: Array, singles: Sequence[SinglePit]) -> tuple[Array, float]:
+    """Fall of u at each pit per flow into each, and how far from symmetric it was."""
+    sources = np.array([single.sources for single in singles])
+    near = np.array([single.near for single in singles])
+    raw = (sources @ near.T) / np.outer(own, own)
+    np.fill_diagonal(raw, 1.0 / own)
+    scale = np.sqrt(np.outer(own, own))
+    apart = float(np.abs((raw - raw.T) * scale).max())
+    return 0.5 * (raw + raw.T), apart

@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 
 from soilflow.contrast import naming_inputs
+from soilflow.flow.edge_flows import edge_product
 from soilflow.flow.grid import Grid
-from soilflow.flow.response import SoilResponse, respond, system_of, unit_field
+from soilflow.flow.response import SoilResponse, is_careful, respond, system_of, unit_field
 from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import SoilNetwork, build_soil_network
@@ -44,7 +45,8 @@ class SinglePit(NamedTuple):
     """What one pit does on its own, at one pascal with all references at zero."""
 
     own: float  # its conductance to everything, m3/(s Pa)
-    to_references: Array  # shape (m,), the parts of it, m3/(s Pa)
+    through_soil: float  # that without what opens straight into it, m3/(s Pa)
+    to_references: Array  # shape (m,), the parts of its own, m3/(s Pa)
     sources: Array  # shape (near,), flow into undug soil, m3/(s Pa)
     near: Array  # shape (near,), its field where pits may be
     floor: Array  # shape (nx, ny), its field at the slab underside, not a number without air
@@ -186,6 +188,7 @@ def solve_single_pit(undug: Undug, point: SuctionPoint) -> SinglePit:
     fields[port] = solved.field
     return SinglePit(
         own=float(solved.flows[port] + direct.sum()),
+        through_soil=float(solved.flows[port]),
         to_references=direct[:port] - solved.flows[:port],
         sources=sources[undug.near],
         near=extended[undug.near],
@@ -206,9 +209,6 @@ def _base_nodes(base: SoilNetwork, network: SoilNetwork) -> Index:
 
 def _borrowed(undug: Undug, network: SoilNetwork, to_base: Index) -> Preconditioned:
     """The matrix of a network, with the cycle of the undug soil where that knows all nodes."""
-    from soilflow.flow.response import is_careful
-    from soilflow.flow.edge_flows import edge_product
-
     if np.any(to_base < 0):
         return system_of(network)
     matrix = network.matrix()
@@ -235,3 +235,69 @@ def _touched(undug: Undug, network: SoilNetwork, to_base: Index) -> NDArray[np.b
     gone = after == 0.0
     beside = np.asarray(undug.matrix @ gone.astype(float)) != 0.0
     return gone | beside | (np.abs(after - before) > 1e-12 * before)
+
+
+def solve_single_pits(
+    undug: Undug,
+    points: Sequence[SuctionPoint],
+    *,
+    depth: float,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> list[SinglePit]:
+    """Solve each of several pits on its own.
+
+    Parameters
+    ----------
+    undug : Undug
+        The soil.
+    points : sequence of SuctionPoint
+        The pits.
+    depth : float
+        Depth of the deepest. [m]
+    executor : concurrent.futures.Executor or None
+        Where to solve them; each worker lays the site on the grid once, for itself. None shares
+        the work with forked processes where that is possible.
+    progress : callable or None
+        Called with the number of pits done and of all pits, first with none done.
+
+    Returns
+    -------
+    singles : list of SinglePit
+        In the order of the points, the same whoever solved them.
+
+    Raises
+    ------
+    ConvergenceError, BalanceError
+        A solve missed its tolerance.
+    """
+    if executor is None:
+        return each_of(
+            lambda i: solve_single_pit(undug, points[i]),
+            len(points),
+            share=undug.network.nodes >= WORTH_SHARING,
+            progress=progress,
+        )
+    tell = progress or (lambda done, total: None)
+    tell(0, len(points))
+    ground = pickle.dumps((undug.site, undug.soil.grid, undug.network.viscosity, depth))
+    waiting = [executor.submit(_solve_elsewhere, ground, point) for point in points]
+    try:
+        for done, future in enumerate(as_completed(waiting), start=1):
+            future.result()
+            tell(done, len(points))
+    finally:
+        for future in waiting:
+            future.cancel()
+    return [future.result() for future in waiting]
+
+
+def _solve_elsewhere(ground: bytes, point: SuctionPoint) -> SinglePit:
+    return solve_single_pit(_unpacked(ground), point)
+
+
+@functools.lru_cache(maxsize=1)
+def _unpacked(ground: bytes) -> Undug:
+    """The undug soil in a worker, laid out once for all its pits."""
+    site, grid, viscosity, depth = pickle.loads(ground)
+    return undug_soil(site, grid, viscosity, depth=depth)
