@@ -22,6 +22,7 @@ from scipy.sparse import csr_matrix
 from soilflow.contrast import naming_inputs
 from soilflow.flow.edge_flows import edge_product
 from soilflow.flow.grid import Grid
+from soilflow.flow.lent_cycle import lent_cycle
 from soilflow.flow.response import SoilResponse, is_careful, respond, system_of, unit_field
 from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
 from soilflow.flow.soil_map import SoilMap, build_soil_map
@@ -178,7 +179,7 @@ def solve_single_pit(undug: Undug, point: SuctionPoint) -> SinglePit:
     network = build_soil_network(soil, base.viscosity)
     port, to_base = len(soil.ports) - 1, _base_nodes(base, network)
     with naming_inputs(site):
-        solved = unit_field(network, port, _borrowed(undug, network, to_base))
+        solved = unit_field(network, port, _system(undug, network, to_base, port))
     direct = network.direct[port]
     extended = np.ones(base.nodes)
     kept = to_base >= 0
@@ -207,23 +208,13 @@ def _base_nodes(base: SoilNetwork, network: SoilNetwork) -> Index:
     return found[:-1]  # the last one took those that are no nodes
 
 
-def _borrowed(undug: Undug, network: SoilNetwork, to_base: Index) -> Preconditioned:
+def _system(undug: Undug, network: SoilNetwork, to_base: Index, port: int) -> Preconditioned:
     """The matrix of a network, with the cycle of the undug soil where that knows all nodes."""
     if np.any(to_base < 0):
         return system_of(network)
-    matrix = network.matrix()
-    cycle, nodes = undug.system.cycle, undug.network.nodes
-
-    def lent(residual: Array) -> Array:
-        wide = np.zeros(nodes)
-        wide[to_base] = residual
-        return cycle(wide)[to_base]
-
-    return Preconditioned(
-        times=edge_product(network) if is_careful(network) else matrix.__matmul__,
-        cycle=lent,
-        scale=1.0 / np.sqrt(matrix.diagonal()),
-    )
+    at_pit = np.unique(network.port_node[network.port == port])
+    times = edge_product(network) if is_careful(network) else None
+    return lent_cycle(undug.system, network.matrix(), to_base, at_pit, times=times)
 
 
 def _touched(undug: Undug, network: SoilNetwork, to_base: Index) -> NDArray[np.bool_]:
