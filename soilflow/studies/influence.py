@@ -40,7 +40,7 @@ Index = NDArray[np.int64]
 
 # The grid all candidates share: pits coarser than a run's, for there are many of them.
 COMMON = Resolution(
-    name="common", cells_per_radius=2.0, line_size=0.05, growth=1.5, largest_inside=0.3
+    name="common", cells_per_radius=3.0, line_size=0.05, growth=1.5, largest_inside=0.3
 )
 
 
