@@ -273,7 +273,9 @@ def test_water_in_a_sump_and_a_drain_are_candidates_too():
         ).response
         assert_allclose(1.0 / mine.interaction[0, 0], full.port_matrix[-1, -1], rtol=1e-6)
         assert_allclose(
-            mine.reference_at_pits[0], -full.port_matrix[-1, :-1] / full.port_matrix[-1, -1], rtol=1e-5
+            mine.reference_at_pits[0],
+            -full.port_matrix[-1, :-1] / full.port_matrix[-1, -1],
+            rtol=1e-5,
         )
 
 
@@ -285,7 +287,7 @@ def test_the_lent_cycle_solves_what_its_own_would():
         network = build_soil_network(soil, house().air.viscosity)
         own = unit_field(network, len(soil.ports) - 1, system_of(network))
         assert single.iterations <= 1.5 * own.report.iterations
-        assert single.through_soil == pytest.approx(own.flows[len(soil.ports) - 1], rel=1e-7)
+        assert single.through_soil == pytest.approx(own.unit_flows[len(soil.ports) - 1], rel=1e-7)
 
 
 def test_the_common_grid_resolves_every_pit():

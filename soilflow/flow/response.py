@@ -91,10 +91,22 @@ class SoilResponse:
 
 
 class UnitField(NamedTuple):
-    """One port's unit field, its flows out of the ports, how they balance, how the solve went."""
+    """One port's unit field, and how the solve went.
+
+    Parameters
+    ----------
+    field : array, shape (nodes,)
+        The field. [-]
+    unit_flows : array, shape (p,)
+        Flow out of each port into the soil. [m3/(s Pa)]
+    imbalance : float
+        Their sum over the flow out of the port at one, its size alone. [-]
+    report : SolveReport
+        Iterations and errors.
+    """
 
     field: Array
-    flows: Array
+    unit_flows: Array
     imbalance: float
     report: SolveReport
 
@@ -278,7 +290,7 @@ def _contrast(network: SoilNetwork) -> float:
 
 def _collect(network: SoilNetwork, solved: list[UnitField]) -> SoilResponse:
     fields = np.array([s.field for s in solved]).reshape(len(solved), network.nodes)
-    faces = np.array([s.flows for s in solved]).reshape(len(solved), len(network.ports))
+    faces = np.array([s.unit_flows for s in solved]).reshape(len(solved), len(network.ports))
     return SoilResponse(
         ports=network.ports,
         unit_fields=fields,

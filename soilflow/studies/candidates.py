@@ -78,7 +78,15 @@ class Candidate:
 
 
 class Dropped(NamedTuple):
-    """A place that was looked at and left out."""
+    """A place that was looked at and left out.
+
+    Parameters
+    ----------
+    x, y : float
+        The place. [m]
+    reason : str
+        What speaks against it.
+    """
 
     x: float
     y: float

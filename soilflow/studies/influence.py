@@ -7,6 +7,8 @@ With u = p + p^2 / (2 p_atm), pits draw on one another and on the floor as
 
 with q_j the flow from the soil into pit j. Each pit is solved on its own, all its cells resolved,
 and the rest is small dense algebra: no layout needs a solve of its own.
+
+Length: one noun with its algebra, and what makes it.
 """
 
 from __future__ import annotations
@@ -79,7 +81,7 @@ class Influence:
     references : tuple of str
         The m references: the house, the outdoors, yards and rooms.
     interaction : array, shape (n, n)
-        Fall of u at a pit per flow into another, and into itself; symmetric. [Pa s/m3]
+        Fall of u at a pit per flow into another, and into itself; symmetric. [s Pa/m3]
     reference_at_pits : array, shape (n, m)
         Share of each reference in the u of a pit that draws nothing; rows sum to one. [-]
     reference_matrix : array, shape (m, m)
@@ -89,7 +91,7 @@ class Influence:
     patch_room : array of int, shape (k,)
         Reference over each patch, by its number; its own pressure is what suction counts from.
     patch_influence : array, shape (n, k)
-        Fall of the mean u over each patch per flow into each pit. [Pa s/m3]
+        Fall of the mean u over each patch per flow into each pit. [s Pa/m3]
     patch_reference : array, shape (m, k)
         Share of each reference in the mean u of each patch. [-]
     floor : FloorResponse
@@ -97,7 +99,7 @@ class Influence:
     spot_column : array of int, shape (s,)
         Number of each floor column with air below among all columns, row by row.
     spot_influence : array of float32, shape (n, s)
-        Fall of u at each of these per flow into each pit. [Pa s/m3]
+        Fall of u at each of these per flow into each pit. [s Pa/m3]
     opening_names : tuple of str
         Joint or crack of each slot through the floor that opens into soil.
     opening_x, opening_y : array, shape (o,)
@@ -105,7 +107,7 @@ class Influence:
     opening_room : array of int, shape (o,)
         Reference above each, by its number.
     opening_influence : array, shape (n, o)
-        Fall of u at the lower end of each slot per flow into each pit. [Pa s/m3]
+        Fall of u at the lower end of each slot per flow into each pit. [s Pa/m3]
     opening_reference : array, shape (m, o)
         Share of each reference in that u. [-]
     reciprocity : float
@@ -293,7 +295,9 @@ class Influence:
         """
         drawn = np.zeros(self.floor.floor.size)
         drawn[self.spot_column] = answer.flows @ self.spot_influence[answer.indices]
-        fields = np.concatenate([self.floor.unit_fields, -drawn.reshape(1, *self.floor.floor.shape)])
+        fields = np.concatenate(
+            [self.floor.unit_fields, -drawn.reshape(1, *self.floor.floor.shape)]
+        )
         whole = FloorResponse(
             x=self.floor.x,
             y=self.floor.y,
@@ -389,9 +393,7 @@ def influence_of(
     depth = max(getattr(p.pit, "depth_below_slab", 0.0) for p in points)
     lattice = common_grid(case, candidates, site=site) if grid is None else grid
     undug = undug_soil(place, lattice, case.air.viscosity, depth=depth)
-    singles = solve_single_pits(
-        undug, points, depth=depth, executor=executor, progress=progress
-    )
+    singles = solve_single_pits(undug, points, depth=depth, executor=executor, progress=progress)
     breathing = [i for i, single in enumerate(singles) if single.through_soil > 0.0]
     if not breathing:
         raise InputError("no candidate has any air around it", field="candidates")
@@ -418,7 +420,7 @@ def _gathered(
     shares = np.array([single.to_references for single in singles])
     interaction, apart = _interaction(own, singles)
     spots = np.flatnonzero(floor.floor.ravel() & ~np.isnan(floor.unit_fields[0]).ravel())
-    fields = [np.nan_to_num(single.floor) / y for single, y in zip(singles, own, strict=True)]
+    fields = [np.nan_to_num(single.floor_field) / y for single, y in zip(singles, own, strict=True)]
     return Influence(
         case=case,
         candidates=candidates,
@@ -438,7 +440,7 @@ def _gathered(
         opening_x=openings.x,
         opening_y=openings.y,
         opening_room=openings.room,
-        opening_influence=np.array([s.slots[openings.slots] for s in singles]) / own[:, None],
+        opening_influence=np.array([s.slot_field[openings.slots] for s in singles]) / own[:, None],
         opening_reference=openings.reference,
         reciprocity=apart,
         iterations=max(single.iterations for single in singles),
@@ -447,9 +449,9 @@ def _gathered(
 
 def _interaction(own: Array, singles: Sequence[SinglePit]) -> tuple[Array, float]:
     """Fall of u at each pit per flow into each, and how far from symmetric it was."""
-    sources = np.array([single.sources for single in singles])
-    near = np.array([single.near for single in singles])
-    raw = (sources @ near.T) / np.outer(own, own)
+    layers = np.array([single.layer for single in singles])
+    fields = np.array([single.field for single in singles])
+    raw = (layers @ fields.T) / np.outer(own, own)
     np.fill_diagonal(raw, 1.0 / own)
     scale = np.sqrt(np.outer(own, own))
     apart = float(np.abs((raw - raw.T) * scale).max())

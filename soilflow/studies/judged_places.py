@@ -12,9 +12,10 @@ from soilflow.air import P_ATM
 from soilflow.errors import InputError
 from soilflow.flow.soil_map import SoilMap
 from soilflow.flow.soil_network import SoilNetwork
-from soilflow.results.coverage import Patches, patches_of
+from soilflow.results.coverage import PATCH
 from soilflow.results.floor import FloorResponse
 from soilflow.results.leaks import slot_u
+from soilflow.results.patches import Patches, patches_of
 
 __all__ = ["JudgedOpenings", "JudgedPatches", "judged_openings", "judged_patches"]
 
@@ -77,7 +78,9 @@ def judged_patches(floor: FloorResponse, references: Sequence[int]) -> JudgedPat
     parts = []
     for r in references:
         try:
-            patches = patches_of(floor.pressure(np.zeros(len(floor.unit_fields)), P_ATM, room=r))
+            patches = patches_of(
+                floor.pressure(np.zeros(len(floor.unit_fields)), P_ATM, room=r), PATCH
+            )
         except InputError:  # a room narrower than a patch, or without air below
             continue
         whole = _whole(patches)
@@ -110,7 +113,7 @@ def _whole(patches: Patches) -> Mask:
         open_x=floor.open_x,
         open_y=floor.open_y,
     ).pressure(np.zeros(1), P_ATM)
-    near = patches_of(everywhere).means(doubtful.astype(float)) > 0.0
+    near = patches_of(everywhere, patches.side).means(doubtful.astype(float)) > 0.0
     whole = patches.usable.copy()
     for i, j in np.argwhere(patches.usable & near).tolist():
         whole[i, j] = patches.in_one_piece(i, j)

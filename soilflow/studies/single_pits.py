@@ -33,7 +33,7 @@ from soilflow.results.floor import floor_fields
 from soilflow.results.leaks import slot_u
 from soilflow.site.site import Site
 
-__all__ = ["SinglePit", "Undug", "alone", "solve_single_pits", "undug_soil"]
+__all__ = ["SinglePit", "Undug", "alone", "solve_single_pit", "solve_single_pits", "undug_soil"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -43,17 +43,36 @@ _ROOM = 2
 
 
 class SinglePit(NamedTuple):
-    """What one pit does on its own, at one pascal with all references at zero."""
+    """What one pit does on its own, with all references at zero.
 
-    own: float  # its conductance to everything, m3/(s Pa)
-    through_soil: float  # that without what opens straight into it, m3/(s Pa)
-    to_references: Array  # shape (m,), the parts of its own, m3/(s Pa)
-    sources: Array  # shape (near,), flow into undug soil, m3/(s Pa)
-    near: Array  # shape (near,), its field where pits may be
-    floor: Array  # shape (nx, ny), its field at the slab underside, not a number without air
-    slots: Array  # shape (o,), its field at the lower ends of slots
+    Parameters
+    ----------
+    own : float
+        Its conductance to all references. [m3/(s Pa)]
+    through_soil : float
+        That without what opens straight into it. [m3/(s Pa)]
+    to_references : array, shape (m,)
+        Its conductance to each. [m3/(s Pa)]
+    layer : array, shape (near,)
+        Flow into undug soil that stands for the pit at one pascal. [m3/(s Pa)]
+    field : array, shape (near,)
+        Its unit field at the nodes where pits may be. [-]
+    floor_field : array, shape (nx, ny)
+        Its unit field at the slab underside; not a number where no air reaches. [-]
+    slot_field : array, shape (o,)
+        Its unit field at the lower end of each slot of the undug soil. [-]
+    iterations : int
+        Of the solve.
+    """
+
+    own: float
+    through_soil: float
+    to_references: Array
+    layer: Array
+    field: Array
+    floor_field: Array
+    slot_field: Array
     iterations: int
-    balance: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -91,7 +110,13 @@ class Undug:
         return self.soil.ports
 
     def response(self) -> SoilResponse:
-        """Unit fields of the references."""
+        """Unit fields of the references.
+
+        Returns
+        -------
+        response : SoilResponse
+            With nothing dug.
+        """
         return respond(self.network, system=self.system)
 
 
@@ -117,9 +142,7 @@ def undug_soil(site: Site, grid: Grid, viscosity: float, *, depth: float) -> Und
     soil = build_soil_map(grid, site.effects(), ())
     network = build_soil_network(soil, viscosity)
     ix, iy = np.nonzero(soil.floor)
-    columns = tuple(
-        slice(max(i.min() - _ROOM, 0), i.max() + 1 + _ROOM) for i in (ix, iy)
-    )
+    columns = tuple(slice(max(i.min() - _ROOM, 0), i.max() + 1 + _ROOM) for i in (ix, iy))
     last = int(np.searchsorted(grid.z, depth)) + _ROOM
     nodes = [
         network.cell_node[(*columns, slice(None, last))].ravel(),
@@ -184,19 +207,18 @@ def solve_single_pit(undug: Undug, point: SuctionPoint) -> SinglePit:
     extended = np.ones(base.nodes)
     kept = to_base >= 0
     extended[to_base[kept]] = solved.field[kept]
-    sources = np.where(_touched(undug, network, to_base), undug.matrix @ extended, 0.0)
+    layer = np.where(_touched(undug, network, to_base), undug.matrix @ extended, 0.0)
     fields = np.zeros((len(soil.ports), network.nodes))
     fields[port] = solved.field
     return SinglePit(
-        own=float(solved.flows[port] + direct.sum()),
-        through_soil=float(solved.flows[port]),
-        to_references=direct[:port] - solved.flows[:port],
-        sources=sources[undug.near],
-        near=extended[undug.near],
-        floor=floor_fields(soil, network, fields).unit_fields[port],
-        slots=slot_u(base, extended, np.zeros(len(base.slots))),
+        own=float(solved.unit_flows[port] + direct.sum()),
+        through_soil=float(solved.unit_flows[port]),
+        to_references=direct[:port] - solved.unit_flows[:port],
+        layer=layer[undug.near],
+        field=extended[undug.near],
+        floor_field=floor_fields(soil, network, fields).unit_fields[port],
+        slot_field=slot_u(base, extended, np.zeros(len(base.slots))),
         iterations=solved.report.iterations,
-        balance=solved.imbalance,
     )
 
 
