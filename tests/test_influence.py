@@ -123,7 +123,7 @@ def test_one_pit_flows_as_in_a_full_solve(i):
 
 
 def test_floor_and_worst_place_of_one_pit():
-    """The pits' bowls turn the references' own field a little; suction dwarfs that."""
+    """A pit's own effect on what references do to the floor is among its patterns."""
     answer = influence().solve_layout([3], pressures(), vacuums=[VACUUM])
     full = dug(3).conditions["design_winter"]
     for room, worst in (("house", full.worst), ("garage", full.rooms["garage"].worst)):
@@ -236,7 +236,8 @@ def test_any_executor_gives_the_same_numbers():
             )
             assert_array_equal(other.interaction, influence().interaction)
             assert_array_equal(other.patch_influence, influence().patch_influence)
-    assert told[:5] == [(0, 4), (1, 4), (2, 4), (3, 4), (4, 4)]
+    assert told[:6] == [(0, 8), (1, 8), (2, 8), (3, 8), (4, 8), (4, 8)]
+    assert told[9] == (8, 8)
 
 
 def test_a_pit_without_air_around_it_is_dropped():

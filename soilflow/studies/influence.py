@@ -13,6 +13,7 @@ Length: one noun with its algebra, and what makes it.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
@@ -24,15 +25,25 @@ from soilflow.air import pressure_from_u, u_from_pressure
 from soilflow.case import Case
 from soilflow.errors import InputError
 from soilflow.flow.grid import Grid, Resolution
+from soilflow.flow.response import SoilResponse
 from soilflow.flow.side_by_side import Progress
 from soilflow.grids import fitting_grid_of
+from soilflow.layout.layout import SuctionPoint
 from soilflow.results.coverage import PASS_LINE, WorstPatch
 from soilflow.results.floor import FloorPressure, FloorResponse, floor_response
 from soilflow.site.effects import HOUSE
 from soilflow.site.site import Site
+from soilflow.studies.bridges import PATTERNS, Bridge, Bridging, solve_bridge
 from soilflow.studies.candidates import Candidates, Dropped
-from soilflow.studies.judged_places import judged_openings, judged_patches
-from soilflow.studies.single_pits import SinglePit, Undug, alone, solve_single_pits, undug_soil
+from soilflow.studies.judged_places import JudgedPatches, judged_openings, judged_patches
+from soilflow.studies.single_pits import (
+    SinglePit,
+    Undug,
+    alone,
+    for_each,
+    solve_single_pit,
+    undug_soil,
+)
 
 __all__ = ["COMMON", "Influence", "LayoutFlows", "common_grid", "influence_of"]
 
@@ -110,6 +121,8 @@ class Influence:
         Fall of u at the lower end of each slot per flow into each pit. [s Pa/m3]
     opening_reference : array, shape (m, o)
         Share of each reference in that u. [-]
+    bridging : Bridging
+        What each pit adds to all this once it is dug, drawing or not.
     reciprocity : float
         Largest difference between the fall at one pit by another and the other way round, over
         the root of the product of their own; taken out by averaging both. [-]
@@ -137,6 +150,7 @@ class Influence:
     opening_room: Index
     opening_influence: Array
     opening_reference: Array
+    bridging: Bridging
     reciprocity: float
     iterations: int
 
@@ -193,8 +207,9 @@ class Influence:
         if sum(given is not None for given in (vacuums, pit_u, flows)) != 1:
             raise InputError("give one of vacuums, pit_u and flows")
         at = np.asarray(indices, dtype=np.int64)
-        own, u_r = self.interaction[np.ix_(at, at)], self.reference_u(pressures)
-        still = self.reference_at_pits[at] @ u_r
+        own, shares = self.between(at)
+        u_r = self.reference_u(pressures)
+        still = shares @ u_r
         if flows is not None:
             q = np.asarray(flows, dtype=float)
             return LayoutFlows(indices=at, flows=q, pit_u=still - own @ q, reference_u=u_r)
@@ -206,6 +221,25 @@ class Influence:
         return LayoutFlows(
             indices=at, flows=np.linalg.solve(own, still - u), pit_u=u, reference_u=u_r
         )
+
+    def between(self, indices: ArrayLike) -> tuple[Array, Array]:
+        """What the pits of one layout do to one another, all of them dug.
+
+        Parameters
+        ----------
+        indices : array_like of int, shape (k,)
+            The pits, by their number among the candidates.
+
+        Returns
+        -------
+        interaction : array, shape (k, k)
+            Fall of u at each per flow into each. [s Pa/m3]
+        shares : array, shape (k, m)
+            Share of each reference in u at each that draws nothing. [-]
+        """
+        at = np.asarray(indices, dtype=np.int64)
+        more, shares = self.bridging.among(at)
+        return self.interaction[np.ix_(at, at)] + more, self.reference_at_pits[at] + shares
 
     def port_matrix(self, indices: Sequence[int]) -> tuple[tuple[str, ...], Array]:
         """Port matrix of some pits together, as fans and pipes take it.
@@ -226,9 +260,9 @@ class Influence:
             Symmetric, rows summing to zero. [m3/(s Pa)]
         """
         at = np.asarray(indices, dtype=np.int64)
-        own = np.linalg.inv(self.interaction[np.ix_(at, at)])
-        own = 0.5 * (own + own.T)
-        shares = self.reference_at_pits[at]
+        own, shares = self.between(at)
+        inverse = np.linalg.inv(own)
+        own = np.asarray(0.5 * (inverse + inverse.T), dtype=float)
         across = -own @ shares
         among = self.reference_matrix - shares.T @ across
         names = (*self.references, *(self.candidates.kept[i].name for i in at))
@@ -248,7 +282,14 @@ class Influence:
             By patch. [Pa]
         """
         drawn = answer.flows @ self.patch_influence[answer.indices]
-        return np.asarray(answer.reference_u @ self.patch_reference - drawn)
+        bridged = self._bridged(answer, self.bridging.felt_by_patches)
+        return np.asarray(answer.reference_u @ self.patch_reference - drawn + bridged)
+
+    def _bridged(self, answer: LayoutFlows, felt: Array | Narrow) -> Array:
+        """What the pits add to a field beside what they draw. [Pa]"""
+        at = answer.indices
+        strength = self.bridging.amplitudes(at, answer.flows, answer.reference_u)
+        return np.asarray(np.tensordot(strength, felt[at], axes=2))
 
     def worst_margins(self, answer: LayoutFlows) -> dict[str, WorstPatch]:
         """The worst place of the house's floor and of every room's.
@@ -293,11 +334,11 @@ class Influence:
         floor : FloorPressure
             As a run of the layout would have it, on this grid.
         """
-        drawn = np.zeros(self.floor.floor.size)
-        drawn[self.spot_column] = answer.flows @ self.spot_influence[answer.indices]
-        fields = np.concatenate(
-            [self.floor.unit_fields, -drawn.reshape(1, *self.floor.floor.shape)]
-        )
+        drawn = answer.flows @ self.spot_influence[answer.indices]
+        bridged = self._bridged(answer, self.bridging.felt_by_spots)
+        added = np.zeros((1, *self.floor.floor.shape))
+        added.ravel()[self.spot_column] = bridged - drawn
+        fields = np.concatenate([self.floor.unit_fields, added])
         whole = FloorResponse(
             x=self.floor.x,
             y=self.floor.y,
@@ -393,7 +434,9 @@ def influence_of(
     depth = max(getattr(p.pit, "depth_below_slab", 0.0) for p in points)
     lattice = common_grid(case, candidates, site=site) if grid is None else grid
     undug = undug_soil(place, lattice, case.air.viscosity, depth=depth)
-    singles = solve_single_pits(undug, points, depth=depth, executor=executor, progress=progress)
+    work = functools.partial(for_each, depth=depth, executor=executor)
+    tell = _halves(progress)
+    singles = work(solve_single_pit, undug, [(point,) for point in points], progress=tell[0])
     breathing = [i for i, single in enumerate(singles) if single.through_soil > 0.0]
     if not breathing:
         raise InputError("no candidate has any air around it", field="candidates")
@@ -404,14 +447,58 @@ def influence_of(
     )
     kept = candidates.chosen(breathing)
     kept = replace(kept, dropped=(*kept.dropped, *airless))
-    return _gathered(case, place, kept, undug, [singles[i] for i in breathing])
+    alive = [singles[i] for i in breathing]
+    response = undug.response()
+    ambient = _ambient(kept, undug, alive, response)
+    bridges = work(solve_bridge, undug, ambient, progress=tell[1])
+    return _gathered(case, place, kept, undug, alive, response, bridges)
+
+
+def _halves(progress: Progress | None) -> tuple[Progress | None, Progress | None]:
+    """One count over both rounds."""
+    if progress is None:
+        return None, None
+    tell = progress
+    return (
+        lambda done, total: tell(done, 2 * total),
+        lambda done, total: tell(total + done, 2 * total),
+    )
+
+
+def _ambient(
+    candidates: Candidates, undug: Undug, singles: Sequence[SinglePit], response: SoilResponse
+) -> list[tuple[SuctionPoint, Array, Array, Array]]:
+    """For each pit what it takes to work out what digging it adds to the fields of others."""
+    own = np.array([single.own for single in singles])
+    fields = np.array([single.field for single in singles])
+    layers = np.array([single.layer for single in singles])
+    place = np.full(undug.network.nodes, -1, dtype=np.int64)
+    place[undug.near] = np.arange(undug.near.size)
+    none = np.zeros((len(undug.references), 1))
+    found = []
+    for i, single in enumerate(singles):
+        at = place[single.beside]
+        around = np.concatenate([fields[:, at], response.unit_fields[:, single.beside]])
+        sources = np.concatenate([layers[:, at], np.repeat(none, at.size, axis=1)])
+        level = np.append(fields @ single.layer, single.to_references) / own[i]
+        # what cannot be dug beside this pit, and the pit itself, call up nothing
+        idle = np.append(candidates.clash[i] | (np.arange(own.size) == i), none[:, 0] > 0.0)
+        around[idle] = sources[idle] = level[idle] = 0.0
+        found.append((candidates.kept[i].point, around, sources, level))
+    return found
 
 
 def _gathered(
-    case: Case, site: Site, candidates: Candidates, undug: Undug, singles: Sequence[SinglePit]
+    case: Case,
+    site: Site,
+    candidates: Candidates,
+    undug: Undug,
+    singles: Sequence[SinglePit],
+    response: SoilResponse,
+    bridges: Sequence[Bridge],
 ) -> Influence:
     """Put the answers of single pits together."""
-    response, references = undug.response(), undug.references
+    references = undug.references
     floor = floor_response(undug.soil, undug.network, response)
     rooms = [references.index(r) for r in (HOUSE, *site.room_names) if r in references]
     patches = judged_patches(floor, rooms)
@@ -442,8 +529,42 @@ def _gathered(
         opening_room=openings.room,
         opening_influence=np.array([s.slot_field[openings.slots] for s in singles]) / own[:, None],
         opening_reference=openings.reference,
+        bridging=_bridging(candidates, singles, bridges, patches, spots, openings.slots),
         reciprocity=apart,
         iterations=max(single.iterations for single in singles),
+    )
+
+
+def _bridging(
+    candidates: Candidates,
+    singles: Sequence[SinglePit],
+    bridges: Sequence[Bridge],
+    patches: JudgedPatches,
+    spots: Index,
+    slots: Index,
+) -> Bridging:
+    """Lay the patterns of all pits side by side."""
+    own = np.array([single.own for single in singles])
+    weights = np.array([single.layer for single in singles]) / own[:, None]
+    n = own.size
+    idle = candidates.clash | np.eye(n, dtype=bool)
+
+    def side_by_side(parts: Sequence[Array]) -> Array:
+        filled = [np.pad(p, ((0, PATTERNS - len(p)), (0, 0))) for p in parts]
+        return np.array(filled)
+
+    floors = [b.floor_field.reshape(len(b.floor_field), -1) for b in bridges]
+    return Bridging(
+        called_by_pits=side_by_side([b.strength[:, :n] / own for b in bridges]),
+        called_by_references=side_by_side([b.strength[:, n:] for b in bridges]),
+        felt_by_pits=np.where(
+            idle[:, None, :], 0.0, side_by_side([b.field @ weights.T for b in bridges])
+        ),
+        felt_by_patches=side_by_side(
+            [np.array([patches.means(f) for f in b.floor_field]) for b in bridges]
+        ),
+        felt_by_spots=side_by_side([f[:, spots] for f in floors]).astype(np.float32),
+        felt_by_openings=side_by_side([b.slot_field[:, slots] for b in bridges]),
     )
 
 

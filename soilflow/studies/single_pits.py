@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import functools
 import pickle
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,10 +33,20 @@ from soilflow.results.floor import floor_fields
 from soilflow.results.leaks import slot_u
 from soilflow.site.site import Site
 
-__all__ = ["SinglePit", "Undug", "alone", "solve_single_pit", "solve_single_pits", "undug_soil"]
+__all__ = [
+    "Dug",
+    "SinglePit",
+    "Undug",
+    "alone",
+    "dig",
+    "for_each",
+    "solve_single_pit",
+    "undug_soil",
+]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+Answer = TypeVar("Answer")
 
 # Layers below the deepest pit and columns beside the floor that a pit's sources reach into.
 _ROOM = 2
@@ -61,6 +71,8 @@ class SinglePit(NamedTuple):
         Its unit field at the slab underside; not a number where no air reaches. [-]
     slot_field : array, shape (o,)
         Its unit field at the lower end of each slot of the undug soil. [-]
+    beside : array of int, any one shape
+        Nodes of the undug soil on its rim, and their neighbours.
     iterations : int
         Of the solve.
     """
@@ -72,6 +84,7 @@ class SinglePit(NamedTuple):
     field: Array
     floor_field: Array
     slot_field: Array
+    beside: Index
     iterations: int
 
 
@@ -142,8 +155,13 @@ def undug_soil(site: Site, grid: Grid, viscosity: float, *, depth: float) -> Und
     soil = build_soil_map(grid, site.effects(), ())
     network = build_soil_network(soil, viscosity)
     ix, iy = np.nonzero(soil.floor)
-    columns = tuple(slice(max(i.min() - _ROOM, 0), i.max() + 1 + _ROOM) for i in (ix, iy))
-    last = int(np.searchsorted(grid.z, depth)) + _ROOM
+    # a pit that meets a drain acts all along it
+    lx, ly, lz = np.unravel_index(soil.conductors.cell, grid.shape)
+    columns = tuple(
+        slice(max(i.min() - _ROOM, 0), i.max() + 1 + _ROOM)
+        for i in (np.append(ix, lx), np.append(iy, ly))
+    )
+    last = max(int(np.searchsorted(grid.z, depth)), *(lz + 1).tolist(), 0) + _ROOM
     nodes = [
         network.cell_node[(*columns, slice(None, last))].ravel(),
         network.sheet_node[columns].ravel(),
@@ -195,30 +213,138 @@ def solve_single_pit(undug: Undug, point: SuctionPoint) -> SinglePit:
     ConvergenceError, BalanceError
         The solve missed its tolerance.
     """
-    site, base, layout = undug.site, undug.network, alone(point)
-    floor = site.slab.polygon
-    effects = (*site.effects(), *layout.effects(floor))
-    soil = build_soil_map(undug.soil.grid, effects, layout.held_bodies(floor))
-    network = build_soil_network(soil, base.viscosity)
-    port, to_base = len(soil.ports) - 1, _base_nodes(base, network)
-    with naming_inputs(site):
-        solved = unit_field(network, port, _system(undug, network, to_base, port))
-    direct = network.direct[port]
-    extended = np.ones(base.nodes)
-    kept = to_base >= 0
-    extended[to_base[kept]] = solved.field[kept]
-    layer = np.where(_touched(undug, network, to_base), undug.matrix @ extended, 0.0)
-    fields = np.zeros((len(soil.ports), network.nodes))
-    fields[port] = solved.field
+    base, dug = undug.network, dig(undug, point)
+    port = dug.port
+    with naming_inputs(undug.site):
+        solved = unit_field(dug.network, port, dug.system)
+    direct = dug.network.direct[port]
+    extended = dug.on_base(solved.field, base.nodes, missing=1.0)
+    layer = np.where(dug.touched, undug.matrix @ extended, 0.0)
     return SinglePit(
         own=float(solved.unit_flows[port] + direct.sum()),
         through_soil=float(solved.unit_flows[port]),
         to_references=direct[:port] - solved.unit_flows[:port],
         layer=layer[undug.near],
         field=extended[undug.near],
-        floor_field=floor_fields(soil, network, fields).unit_fields[port],
+        floor_field=dug.under_slab(solved.field),
         slot_field=slot_u(base, extended, np.zeros(len(base.slots))),
+        beside=dug.to_base[dug.beside],
         iterations=solved.report.iterations,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Dug:
+    """A site with one pit dug.
+
+    Parameters
+    ----------
+    soil : SoilMap
+        What is there.
+    network : SoilNetwork
+        Its conductances.
+    system : Preconditioned
+        Its matrix.
+    to_base : array of int, shape (nodes,)
+        Node of the undug soil for each node, -1 for none.
+    touched : array of bool, any one shape
+        Nodes of the undug soil that digging takes away or whose conductances it changes.
+    """
+
+    soil: SoilMap
+    network: SoilNetwork
+    system: Preconditioned
+    to_base: Index
+    touched: NDArray[np.bool_]
+
+    @property
+    def port(self) -> int:
+        """Number of the pit among the ports: the last."""
+        return len(self.soil.ports) - 1
+
+    @functools.cached_property
+    def rim(self) -> Index:
+        """Nodes around the pit whose conductances are not those of undug soil."""
+        return np.flatnonzero((self.to_base >= 0) & self.touched[self.to_base])
+
+    @functools.cached_property
+    def rows(self) -> csr_matrix:
+        """Rows of the matrix at the rim. [m3/(s Pa)]"""
+        return self.network.matrix()[self.rim]
+
+    @functools.cached_property
+    def beside(self) -> Index:
+        """Nodes of the undug soil that those rows look at, by their number here."""
+        seen = np.unique(self.rows.indices)
+        return seen[self.to_base[seen] >= 0]
+
+    def on_base(self, field: Array, nodes: int, *, missing: float) -> Array:
+        """A field at the nodes of the undug soil.
+
+        Parameters
+        ----------
+        field : array, shape (own nodes,)
+            At the nodes here. [-]
+        nodes : int
+            Nodes of the undug soil.
+        missing : float
+            Value where there is no node here. [-]
+
+        Returns
+        -------
+        field : array, shape (nodes,)
+            At the nodes there. [-]
+        """
+        wide = np.full(nodes, missing)
+        kept = self.to_base >= 0
+        wide[self.to_base[kept]] = field[kept]
+        return wide
+
+    def under_slab(self, field: Array) -> Array:
+        """The unit field of the pit at the slab underside.
+
+        Parameters
+        ----------
+        field : array, shape (nodes,)
+            At the nodes. [-]
+
+        Returns
+        -------
+        floor_field : array, shape (nx, ny)
+            One over the pit, not a number where no air reaches. [-]
+        """
+        fields = np.zeros((len(self.soil.ports), self.network.nodes))
+        fields[self.port] = field
+        return floor_fields(self.soil, self.network, fields).unit_fields[self.port]
+
+
+def dig(undug: Undug, point: SuctionPoint) -> Dug:
+    """Lay a site with one pit on the common grid.
+
+    Parameters
+    ----------
+    undug : Undug
+        The site without it.
+    point : SuctionPoint
+        The pit.
+
+    Returns
+    -------
+    dug : Dug
+        Ready to be solved.
+    """
+    site, base, layout = undug.site, undug.network, alone(point)
+    floor = site.slab.polygon
+    effects = (*site.effects(), *layout.effects(floor))
+    soil = build_soil_map(undug.soil.grid, effects, layout.held_bodies(floor))
+    network = build_soil_network(soil, base.viscosity)
+    to_base = _base_nodes(base, network)
+    return Dug(
+        soil=soil,
+        network=network,
+        system=_system(undug, network, to_base, len(soil.ports) - 1),
+        to_base=to_base,
+        touched=_touched(undug, network, to_base),
     )
 
 
@@ -250,63 +376,61 @@ def _touched(undug: Undug, network: SoilNetwork, to_base: Index) -> NDArray[np.b
     return gone | beside | (np.abs(after - before) > 1e-12 * before)
 
 
-def solve_single_pits(
+def for_each(
+    work: Callable[..., Answer],
     undug: Undug,
-    points: Sequence[SuctionPoint],
+    items: Sequence[tuple[Any, ...]],
     *,
     depth: float,
     executor: Executor | None = None,
     progress: Progress | None = None,
-) -> list[SinglePit]:
-    """Solve each of several pits on its own.
+) -> list[Answer]:
+    """Do the same for each of several pits.
 
     Parameters
     ----------
+    work : callable
+        A function of a module: takes the undug soil, then what is in an item.
     undug : Undug
         The soil.
-    points : sequence of SuctionPoint
-        The pits.
+    items : sequence of tuple
+        What else the work takes; it can be pickled.
     depth : float
-        Depth of the deepest. [m]
+        Depth of the deepest pit. [m]
     executor : concurrent.futures.Executor or None
-        Where to solve them; each worker lays the site on the grid once, for itself. None shares
-        the work with forked processes where that is possible.
+        Where to do it; each worker lays the site on the grid once, for itself. None shares the
+        work with forked processes where that is possible.
     progress : callable or None
-        Called with the number of pits done and of all pits, first with none done.
+        Called with the number of items done and of all items, first with none done.
 
     Returns
     -------
-    singles : list of SinglePit
-        In the order of the points, the same whoever solved them.
-
-    Raises
-    ------
-    ConvergenceError, BalanceError
-        A solve missed its tolerance.
+    answers : list
+        In the order of the items, the same whoever found them.
     """
     if executor is None:
         return each_of(
-            lambda i: solve_single_pit(undug, points[i]),
-            len(points),
+            lambda i: work(undug, *items[i]),
+            len(items),
             share=undug.network.nodes >= WORTH_SHARING,
             progress=progress,
         )
     tell = progress or (lambda done, total: None)
-    tell(0, len(points))
+    tell(0, len(items))
     ground = pickle.dumps((undug.site, undug.soil.grid, undug.network.viscosity, depth))
-    waiting = [executor.submit(_solve_elsewhere, ground, point) for point in points]
+    waiting = [executor.submit(_elsewhere, work, ground, item) for item in items]
     try:
         for done, future in enumerate(as_completed(waiting), start=1):
             future.result()
-            tell(done, len(points))
+            tell(done, len(items))
     finally:
         for future in waiting:
             future.cancel()
     return [future.result() for future in waiting]
 
 
-def _solve_elsewhere(ground: bytes, point: SuctionPoint) -> SinglePit:
-    return solve_single_pit(_unpacked(ground), point)
+def _elsewhere(work: Callable[..., Answer], ground: bytes, item: tuple[Any, ...]) -> Answer:
+    return work(_unpacked(ground), *item)
 
 
 @functools.lru_cache(maxsize=1)

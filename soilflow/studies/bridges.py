@@ -1,0 +1,188 @@
+"""What digging one pit changes for all the others: it joins places that soil kept apart.
+
+A pit that draws nothing still lets air pass, from soil below into a gap, or from one side of a
+gap's edge to the other. With g the field of another pit in soil where this one is not dug, the
+rows of this pit's matrix leave a residual on g; solved for, it is what digging adds to g. Over all
+other pits and references these residuals look much alike, so a few patterns do for all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilflow.flow.conductances import summed
+from soilflow.flow.solve import solve
+from soilflow.layout.layout import SuctionPoint
+from soilflow.results.leaks import slot_u
+from soilflow.studies.single_pits import Dug, Undug, dig
+
+__all__ = ["PATTERNS", "Bridge", "Bridging", "solve_bridge"]
+
+Array = NDArray[np.float64]
+
+# Patterns kept for each pit: air across it along x, y and down, mostly.
+PATTERNS = 3
+# They are corrections of some per cent, and need few digits. [-]
+_TOLERANCE = 1e-4
+
+
+class Bridge(NamedTuple):
+    """What one pit that draws nothing adds to the fields of others.
+
+    Parameters
+    ----------
+    strength : array, shape (patterns, fields)
+        How much of each pattern each field calls up. [-]
+    field : array, shape (patterns, near)
+        The patterns at the nodes where pits may be. [-]
+    floor_field : array, shape (patterns, nx, ny)
+        The same at the slab underside, zero where no air reaches. [-]
+    slot_field : array, shape (patterns, o)
+        The same at the lower ends of slots. [-]
+    """
+
+    strength: Array
+    field: Array
+    floor_field: Array
+    slot_field: Array
+
+
+def solve_bridge(
+    undug: Undug, point: SuctionPoint, fields: Array, layers: Array, level: Array
+) -> Bridge:
+    """Work out what digging a pit adds to some fields.
+
+    Parameters
+    ----------
+    undug : Undug
+        The soil without it.
+    point : SuctionPoint
+        The pit.
+    fields : array, shape (fields, beside)
+        Unit fields of the other pits, then of the references, around it. [-]
+    layers : array, shape (fields, beside)
+        Flow from the other pits themselves into the soil there. [m3/(s Pa)]
+    level : array, shape (fields,)
+        What the pit takes on in each field, drawing nothing. [-]
+
+    Returns
+    -------
+    bridge : Bridge
+        Patterns and how much each field calls up of them.
+
+    Raises
+    ------
+    ConvergenceError
+        A solve missed its tolerance.
+    """
+    dug = dig(undug, point)
+    left = _residuals(dug, fields, layers, level)
+    weight = 1.0 / np.sqrt(dug.network.matrix().diagonal()[dug.rim])
+    shapes, sizes, strength = np.linalg.svd(left * weight[:, None], full_matrices=False)
+    count = min(PATTERNS, sizes.size)
+    base, found = undug.network, []
+    for shape in shapes.T[:count]:
+        source = np.zeros(dug.network.nodes)
+        source[dug.rim] = -shape / weight
+        found.append(solve(dug.system, source, tolerance=_TOLERANCE)[0])
+    wide = [dug.on_base(pattern, base.nodes, missing=0.0) for pattern in found]
+    dry = dug.soil.cavity[:, :, dug.soil.top_layer] >= 0
+    ix, iy = np.nonzero(dug.soil.floor)
+    over = dry[ix.min() : ix.max() + 1, iy.min() : iy.max() + 1]
+    none = np.zeros(len(base.slots))
+    return Bridge(
+        strength=sizes[:count, None] * strength[:count],
+        field=np.array([pattern[undug.near] for pattern in wide]),
+        floor_field=np.array(
+            [np.where(over, 0.0, np.nan_to_num(dug.under_slab(pattern))) for pattern in found]
+        ),
+        slot_field=np.array([slot_u(base, pattern, none) for pattern in wide]),
+    )
+
+
+def _residuals(dug: Dug, fields: Array, layers: Array, level: Array) -> Array:
+    """What the rim's rows leave over on each field, shape (rim, fields). [m3/(s Pa)]"""
+    network, nodes = dug.network, dug.network.nodes
+    left = np.array(dug.rows[:, dug.beside] @ fields.T)
+    left -= layers[:, np.searchsorted(dug.beside, dug.rim)].T
+    for port in range(len(dug.soil.ports)):
+        mine = network.port == port
+        held = summed(network.port_node[mine], network.port_conductance[mine], nodes)[dug.rim]
+        if port == dug.port:
+            left -= np.outer(held, level)
+        else:
+            left[:, len(level) - dug.port + port] -= held
+    return left
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Bridging:
+    """What each of n pits, once dug, adds to the fields of all others.
+
+    Parameters
+    ----------
+    called_by_pits : array, shape (n, patterns, n)
+        How much of each pit's patterns a flow into each pit calls up. [s Pa/m3]
+    called_by_references : array, shape (n, patterns, m)
+        The same by u at each reference. [-]
+    felt_by_pits : array, shape (n, patterns, n)
+        What each pattern adds to u at each pit. [-]
+    felt_by_patches : array, shape (n, patterns, k)
+        The same to the mean u over each patch. [-]
+    felt_by_spots : array of float32, shape (n, patterns, s)
+        The same to u in each column of floor with air below. [-]
+    felt_by_openings : array, shape (n, patterns, o)
+        The same to u at the lower end of each slot. [-]
+    """
+
+    called_by_pits: Array
+    called_by_references: Array
+    felt_by_pits: Array
+    felt_by_patches: Array
+    felt_by_spots: NDArray[np.float32]
+    felt_by_openings: Array
+
+    def among(self, at: NDArray[np.int64]) -> tuple[Array, Array]:
+        """What the pits of a layout add to one another's table.
+
+        Parameters
+        ----------
+        at : array of int, shape (k,)
+            The pits.
+
+        Returns
+        -------
+        interaction : array, shape (k, k)
+            To be added to theirs. [s Pa/m3]
+        shares : array, shape (k, m)
+            To be added to the references' shares in them. [-]
+        """
+        felt = self.felt_by_pits[at][:, :, at].reshape(-1, at.size)
+        called = self.called_by_pits[at][:, :, at].reshape(-1, at.size)
+        added = felt.T @ called
+        references = self.called_by_references[at].reshape(felt.shape[0], -1)
+        return 0.5 * (added + added.T), felt.T @ references
+
+    def amplitudes(self, at: NDArray[np.int64], flows: Array, reference_u: Array) -> Array:
+        """How much of each pattern a layout has.
+
+        Parameters
+        ----------
+        at : array of int, shape (k,)
+            The pits.
+        flows : array, shape (k,)
+            Flow from the soil into each. [m3/s]
+        reference_u : array, shape (m,)
+            p + p^2 / (2 p_atm) at the references. [Pa]
+
+        Returns
+        -------
+        amplitudes : array, shape (k, patterns)
+            By pit. [Pa]
+        """
+        drawn = self.called_by_pits[at][:, :, at] @ flows
+        return np.asarray(self.called_by_references[at] @ reference_u - drawn)
