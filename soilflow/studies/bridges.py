@@ -8,6 +8,7 @@ other pits and references these residuals look much alike, so a few patterns do 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -15,19 +16,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.flow.conductances import summed
+from soilflow.flow.response import SoilResponse
 from soilflow.flow.solve import solve
 from soilflow.layout.layout import SuctionPoint
 from soilflow.results.leaks import slot_u
-from soilflow.studies.single_pits import Dug, Undug, dig
+from soilflow.studies.candidates import Candidates
+from soilflow.studies.judged_places import JudgedPatches
+from soilflow.studies.single_pits import Dug, SinglePit, dig
+from soilflow.studies.undug import Undug
 
-__all__ = ["PATTERNS", "Bridge", "Bridging", "solve_bridge"]
+__all__ = ["Bridge", "Bridging", "ambient_of", "bridging_of", "solve_bridge"]
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 
 # Patterns kept for each pit: air across it along x, y and down, mostly.
-PATTERNS = 3
+_PATTERNS = 3
 # They are corrections of some per cent, and need few digits. [-]
-_TOLERANCE = 1e-4
+_TOLERANCE = 1e-3
 
 
 class Bridge(NamedTuple):
@@ -81,9 +87,9 @@ def solve_bridge(
     """
     dug = dig(undug, point)
     left = _residuals(dug, fields, layers, level)
-    weight = 1.0 / np.sqrt(dug.network.matrix().diagonal()[dug.rim])
+    weight = 1.0 / np.sqrt(dug.matrix.diagonal()[dug.rim])
     shapes, sizes, strength = np.linalg.svd(left * weight[:, None], full_matrices=False)
-    count = min(PATTERNS, sizes.size)
+    count = min(_PATTERNS, sizes.size)
     base, found = undug.network, []
     for shape in shapes.T[:count]:
         source = np.zeros(dug.network.nodes)
@@ -186,3 +192,97 @@ class Bridging:
         """
         drawn = self.called_by_pits[at][:, :, at] @ flows
         return np.asarray(self.called_by_references[at] @ reference_u - drawn)
+
+
+def ambient_of(
+    undug: Undug, candidates: Candidates, singles: Sequence[SinglePit], response: SoilResponse
+) -> list[tuple[SuctionPoint, Array, Array, Array]]:
+    """For each pit what `solve_bridge` takes: the fields of all others around it.
+
+    Parameters
+    ----------
+    undug : Undug
+        The soil.
+    candidates : Candidates
+        The n candidates.
+    singles : sequence of SinglePit
+        Each on its own.
+    response : SoilResponse
+        The references on their own.
+
+    Returns
+    -------
+    ambient : list of tuple
+        Point, fields, layers and levels; what cannot be dug beside a pit has none. [SI]
+    """
+    own = np.array([single.own for single in singles])
+    fields = np.array([single.field for single in singles])
+    layers = np.array([single.layer for single in singles])
+    place = np.full(undug.network.nodes, -1, dtype=np.int64)
+    place[undug.near] = np.arange(undug.near.size)
+    none = np.zeros((len(undug.references), 1))
+    found = []
+    for i, single in enumerate(singles):
+        at = place[single.beside]
+        around = np.concatenate([fields[:, at], response.unit_fields[:, single.beside]])
+        sources = np.concatenate([layers[:, at], np.repeat(none, at.size, axis=1)])
+        level = np.append(fields @ single.layer, single.to_references) / own[i]
+        # what cannot be dug beside this pit, and the pit itself, call up nothing
+        idle = np.append(candidates.clash[i] | (np.arange(own.size) == i), none[:, 0] > 0.0)
+        around[idle] = sources[idle] = level[idle] = 0.0
+        found.append((candidates.kept[i].point, around, sources, level))
+    return found
+
+
+def bridging_of(
+    candidates: Candidates,
+    singles: Sequence[SinglePit],
+    bridges: Sequence[Bridge],
+    patches: JudgedPatches,
+    spots: Index,
+    slots: Index,
+) -> Bridging:
+    """Lay the patterns of all pits side by side.
+
+    Parameters
+    ----------
+    candidates : Candidates
+        The n candidates.
+    singles : sequence of SinglePit
+        Each on its own.
+    bridges : sequence of Bridge
+        What each adds to the others.
+    patches : JudgedPatches
+        Patches of floor.
+    spots : array of int, shape (s,)
+        Columns of the floor with air below, by their number.
+    slots : array of int, shape (o,)
+        Slots wanted, by their number.
+
+    Returns
+    -------
+    bridging : Bridging
+        With empty patterns where a pit has fewer.
+    """
+    own = np.array([single.own for single in singles])
+    weights = np.array([single.layer for single in singles]) / own[:, None]
+    n = own.size
+    idle = candidates.clash | np.eye(n, dtype=bool)
+
+    def side_by_side(parts: Sequence[Array]) -> Array:
+        filled = [np.pad(p, ((0, _PATTERNS - len(p)), (0, 0))) for p in parts]
+        return np.array(filled)
+
+    floors = [b.floor_field.reshape(len(b.floor_field), -1) for b in bridges]
+    return Bridging(
+        called_by_pits=side_by_side([b.strength[:, :n] / own for b in bridges]),
+        called_by_references=side_by_side([b.strength[:, n:] for b in bridges]),
+        felt_by_pits=np.where(
+            idle[:, None, :], 0.0, side_by_side([b.field @ weights.T for b in bridges])
+        ),
+        felt_by_patches=side_by_side(
+            [np.array([patches.means(f) for f in b.floor_field]) for b in bridges]
+        ),
+        felt_by_spots=side_by_side([f[:, spots] for f in floors]).astype(np.float32),
+        felt_by_openings=side_by_side([b.slot_field[:, slots] for b in bridges]),
+    )

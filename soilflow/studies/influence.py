@@ -28,22 +28,15 @@ from soilflow.flow.grid import Grid, Resolution
 from soilflow.flow.response import SoilResponse
 from soilflow.flow.side_by_side import Progress
 from soilflow.grids import fitting_grid_of
-from soilflow.layout.layout import SuctionPoint
 from soilflow.results.coverage import PASS_LINE, WorstPatch
 from soilflow.results.floor import FloorPressure, FloorResponse, floor_response
 from soilflow.site.effects import HOUSE
 from soilflow.site.site import Site
-from soilflow.studies.bridges import PATTERNS, Bridge, Bridging, solve_bridge
+from soilflow.studies.bridges import Bridge, Bridging, ambient_of, bridging_of, solve_bridge
 from soilflow.studies.candidates import Candidates, Dropped
-from soilflow.studies.judged_places import JudgedPatches, judged_openings, judged_patches
-from soilflow.studies.single_pits import (
-    SinglePit,
-    Undug,
-    alone,
-    for_each,
-    solve_single_pit,
-    undug_soil,
-)
+from soilflow.studies.judged_places import judged_openings, judged_patches
+from soilflow.studies.single_pits import SinglePit, solve_single_pit
+from soilflow.studies.undug import Undug, alone, for_each, undug_soil
 
 __all__ = ["COMMON", "Influence", "LayoutFlows", "common_grid", "influence_of"]
 
@@ -222,12 +215,12 @@ class Influence:
             indices=at, flows=np.linalg.solve(own, still - u), pit_u=u, reference_u=u_r
         )
 
-    def between(self, indices: ArrayLike) -> tuple[Array, Array]:
+    def between(self, indices: Sequence[int] | Index) -> tuple[Array, Array]:
         """What the pits of one layout do to one another, all of them dug.
 
         Parameters
         ----------
-        indices : array_like of int, shape (k,)
+        indices : sequence of int
             The pits, by their number among the candidates.
 
         Returns
@@ -284,6 +277,23 @@ class Influence:
         drawn = answer.flows @ self.patch_influence[answer.indices]
         bridged = self._bridged(answer, self.bridging.felt_by_patches)
         return np.asarray(answer.reference_u @ self.patch_reference - drawn + bridged)
+
+    def opening_u(self, answer: LayoutFlows) -> Array:
+        """u at the lower end of each slot.
+
+        Parameters
+        ----------
+        answer : LayoutFlows
+            A layout's flows.
+
+        Returns
+        -------
+        u : array, shape (o,)
+            By slot; above that of its room soil gas comes in. [Pa]
+        """
+        drawn = answer.flows @ self.opening_influence[answer.indices]
+        bridged = self._bridged(answer, self.bridging.felt_by_openings)
+        return np.asarray(answer.reference_u @ self.opening_reference - drawn + bridged)
 
     def _bridged(self, answer: LayoutFlows, felt: Array | Narrow) -> Array:
         """What the pits add to a field beside what they draw. [Pa]"""
@@ -449,7 +459,7 @@ def influence_of(
     kept = replace(kept, dropped=(*kept.dropped, *airless))
     alive = [singles[i] for i in breathing]
     response = undug.response()
-    ambient = _ambient(kept, undug, alive, response)
+    ambient = ambient_of(undug, kept, alive, response)
     bridges = work(solve_bridge, undug, ambient, progress=tell[1])
     return _gathered(case, place, kept, undug, alive, response, bridges)
 
@@ -463,29 +473,6 @@ def _halves(progress: Progress | None) -> tuple[Progress | None, Progress | None
         lambda done, total: tell(done, 2 * total),
         lambda done, total: tell(total + done, 2 * total),
     )
-
-
-def _ambient(
-    candidates: Candidates, undug: Undug, singles: Sequence[SinglePit], response: SoilResponse
-) -> list[tuple[SuctionPoint, Array, Array, Array]]:
-    """For each pit what it takes to work out what digging it adds to the fields of others."""
-    own = np.array([single.own for single in singles])
-    fields = np.array([single.field for single in singles])
-    layers = np.array([single.layer for single in singles])
-    place = np.full(undug.network.nodes, -1, dtype=np.int64)
-    place[undug.near] = np.arange(undug.near.size)
-    none = np.zeros((len(undug.references), 1))
-    found = []
-    for i, single in enumerate(singles):
-        at = place[single.beside]
-        around = np.concatenate([fields[:, at], response.unit_fields[:, single.beside]])
-        sources = np.concatenate([layers[:, at], np.repeat(none, at.size, axis=1)])
-        level = np.append(fields @ single.layer, single.to_references) / own[i]
-        # what cannot be dug beside this pit, and the pit itself, call up nothing
-        idle = np.append(candidates.clash[i] | (np.arange(own.size) == i), none[:, 0] > 0.0)
-        around[idle] = sources[idle] = level[idle] = 0.0
-        found.append((candidates.kept[i].point, around, sources, level))
-    return found
 
 
 def _gathered(
@@ -529,42 +516,9 @@ def _gathered(
         opening_room=openings.room,
         opening_influence=np.array([s.slot_field[openings.slots] for s in singles]) / own[:, None],
         opening_reference=openings.reference,
-        bridging=_bridging(candidates, singles, bridges, patches, spots, openings.slots),
+        bridging=bridging_of(candidates, singles, bridges, patches, spots, openings.slots),
         reciprocity=apart,
         iterations=max(single.iterations for single in singles),
-    )
-
-
-def _bridging(
-    candidates: Candidates,
-    singles: Sequence[SinglePit],
-    bridges: Sequence[Bridge],
-    patches: JudgedPatches,
-    spots: Index,
-    slots: Index,
-) -> Bridging:
-    """Lay the patterns of all pits side by side."""
-    own = np.array([single.own for single in singles])
-    weights = np.array([single.layer for single in singles]) / own[:, None]
-    n = own.size
-    idle = candidates.clash | np.eye(n, dtype=bool)
-
-    def side_by_side(parts: Sequence[Array]) -> Array:
-        filled = [np.pad(p, ((0, PATTERNS - len(p)), (0, 0))) for p in parts]
-        return np.array(filled)
-
-    floors = [b.floor_field.reshape(len(b.floor_field), -1) for b in bridges]
-    return Bridging(
-        called_by_pits=side_by_side([b.strength[:, :n] / own for b in bridges]),
-        called_by_references=side_by_side([b.strength[:, n:] for b in bridges]),
-        felt_by_pits=np.where(
-            idle[:, None, :], 0.0, side_by_side([b.field @ weights.T for b in bridges])
-        ),
-        felt_by_patches=side_by_side(
-            [np.array([patches.means(f) for f in b.floor_field]) for b in bridges]
-        ),
-        felt_by_spots=side_by_side([f[:, spots] for f in floors]).astype(np.float32),
-        felt_by_openings=side_by_side([b.slot_field[:, slots] for b in bridges]),
     )
 
 

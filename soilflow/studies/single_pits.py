@@ -9,11 +9,8 @@ field of undug soil into the pressure the pit would take in it, drawing nothing.
 from __future__ import annotations
 
 import functools
-import pickle
-from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, as_completed
-from dataclasses import dataclass, replace
-from typing import Any, NamedTuple, TypeVar
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,35 +18,20 @@ from scipy.sparse import csr_matrix
 
 from soilflow.contrast import naming_inputs
 from soilflow.flow.edge_flows import edge_product
-from soilflow.flow.grid import Grid
 from soilflow.flow.lent_cycle import lent_cycle
-from soilflow.flow.response import SoilResponse, is_careful, respond, system_of, unit_field
-from soilflow.flow.side_by_side import WORTH_SHARING, Progress, each_of
+from soilflow.flow.response import is_careful, system_of, unit_field
 from soilflow.flow.soil_map import SoilMap, build_soil_map
 from soilflow.flow.soil_network import SoilNetwork, build_soil_network
 from soilflow.flow.solve import Preconditioned
-from soilflow.layout.layout import Layout, SuctionPoint
+from soilflow.layout.layout import SuctionPoint
 from soilflow.results.floor import floor_fields
 from soilflow.results.leaks import slot_u
-from soilflow.site.site import Site
+from soilflow.studies.undug import Undug, alone
 
-__all__ = [
-    "Dug",
-    "SinglePit",
-    "Undug",
-    "alone",
-    "dig",
-    "for_each",
-    "solve_single_pit",
-    "undug_soil",
-]
+__all__ = ["Dug", "SinglePit", "dig", "solve_single_pit"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
-Answer = TypeVar("Answer")
-
-# Layers below the deepest pit and columns beside the floor that a pit's sources reach into.
-_ROOM = 2
 
 
 class SinglePit(NamedTuple):
@@ -86,111 +68,6 @@ class SinglePit(NamedTuple):
     slot_field: Array
     beside: Index
     iterations: int
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Undug:
-    """A site without any pit, on the grid that all candidates share.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    soil : SoilMap
-        What is there.
-    network : SoilNetwork
-        Its conductances.
-    system : Preconditioned
-        Its matrix; its multigrid cycle serves every pit.
-    near : array of int, shape (near,)
-        Nodes where pits may be, and one further around.
-    """
-
-    site: Site
-    soil: SoilMap
-    network: SoilNetwork
-    system: Preconditioned
-    near: Index
-
-    @functools.cached_property
-    def matrix(self) -> csr_matrix:
-        """Matrix of the nodes. [m3/(s Pa)]"""
-        return self.network.matrix()
-
-    @property
-    def references(self) -> tuple[str, ...]:
-        """Everything the soil leaks to."""
-        return self.soil.ports
-
-    def response(self) -> SoilResponse:
-        """Unit fields of the references.
-
-        Returns
-        -------
-        response : SoilResponse
-            With nothing dug.
-        """
-        return respond(self.network, system=self.system)
-
-
-def undug_soil(site: Site, grid: Grid, viscosity: float, *, depth: float) -> Undug:
-    """Lay a site on a grid and set up its solver.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    grid : Grid
-        The grid.
-    viscosity : float
-        Viscosity of the soil air. [Pa s]
-    depth : float
-        Depth of the deepest pit. [m]
-
-    Returns
-    -------
-    undug : Undug
-        Ready for any number of pits.
-    """
-    soil = build_soil_map(grid, site.effects(), ())
-    network = build_soil_network(soil, viscosity)
-    ix, iy = np.nonzero(soil.floor)
-    # a pit that meets a drain acts all along it
-    lx, ly, lz = np.unravel_index(soil.conductors.cell, grid.shape)
-    columns = tuple(
-        slice(max(i.min() - _ROOM, 0), i.max() + 1 + _ROOM)
-        for i in (np.append(ix, lx), np.append(iy, ly))
-    )
-    last = max(int(np.searchsorted(grid.z, depth)), *(lz + 1).tolist(), 0) + _ROOM
-    nodes = [
-        network.cell_node[(*columns, slice(None, last))].ravel(),
-        network.sheet_node[columns].ravel(),
-        network.line_node,
-    ]
-    near = np.concatenate(nodes)
-    return Undug(
-        site=site,
-        soil=soil,
-        network=network,
-        system=system_of(network),
-        near=near[near >= 0],
-    )
-
-
-def alone(point: SuctionPoint) -> Layout:
-    """A layout of one point, held at a pascal.
-
-    Parameters
-    ----------
-    point : SuctionPoint
-        The point.
-
-    Returns
-    -------
-    layout : Layout
-        For grids and maps; no fan is on it.
-    """
-    return Layout(name=point.name, points=(replace(point, vacuum=1.0, capped=False, fan=""),))
 
 
 def solve_single_pit(undug: Undug, point: SuctionPoint) -> SinglePit:
@@ -243,8 +120,10 @@ class Dug:
         What is there.
     network : SoilNetwork
         Its conductances.
+    matrix : csr_matrix, shape (nodes, nodes)
+        Its matrix. [m3/(s Pa)]
     system : Preconditioned
-        Its matrix.
+        The same, ready to be solved.
     to_base : array of int, shape (nodes,)
         Node of the undug soil for each node, -1 for none.
     touched : array of bool, any one shape
@@ -253,6 +132,7 @@ class Dug:
 
     soil: SoilMap
     network: SoilNetwork
+    matrix: csr_matrix
     system: Preconditioned
     to_base: Index
     touched: NDArray[np.bool_]
@@ -270,7 +150,7 @@ class Dug:
     @functools.cached_property
     def rows(self) -> csr_matrix:
         """Rows of the matrix at the rim. [m3/(s Pa)]"""
-        return self.network.matrix()[self.rim]
+        return self.matrix[self.rim]
 
     @functools.cached_property
     def beside(self) -> Index:
@@ -339,12 +219,14 @@ def dig(undug: Undug, point: SuctionPoint) -> Dug:
     soil = build_soil_map(undug.soil.grid, effects, layout.held_bodies(floor))
     network = build_soil_network(soil, base.viscosity)
     to_base = _base_nodes(base, network)
+    matrix = network.matrix()
     return Dug(
         soil=soil,
         network=network,
-        system=_system(undug, network, to_base, len(soil.ports) - 1),
+        matrix=matrix,
+        system=_system(undug, network, matrix, to_base),
         to_base=to_base,
-        touched=_touched(undug, network, to_base),
+        touched=_touched(undug, matrix, to_base),
     )
 
 
@@ -356,85 +238,23 @@ def _base_nodes(base: SoilNetwork, network: SoilNetwork) -> Index:
     return found[:-1]  # the last one took those that are no nodes
 
 
-def _system(undug: Undug, network: SoilNetwork, to_base: Index, port: int) -> Preconditioned:
+def _system(
+    undug: Undug, network: SoilNetwork, matrix: csr_matrix, to_base: Index
+) -> Preconditioned:
     """The matrix of a network, with the cycle of the undug soil where that knows all nodes."""
     if np.any(to_base < 0):
         return system_of(network)
-    at_pit = np.unique(network.port_node[network.port == port])
+    at_pit = np.unique(network.port_node[network.port == len(network.ports) - 1])
     times = edge_product(network) if is_careful(network) else None
-    return lent_cycle(undug.system, network.matrix(), to_base, at_pit, times=times)
+    return lent_cycle(undug.system, matrix, to_base, at_pit, times=times)
 
 
-def _touched(undug: Undug, network: SoilNetwork, to_base: Index) -> NDArray[np.bool_]:
+def _touched(undug: Undug, matrix: csr_matrix, to_base: Index) -> NDArray[np.bool_]:
     """Undug nodes that digging takes away or whose conductances it changes."""
     before = undug.matrix.diagonal()
     after = np.zeros(before.size)
     kept = to_base >= 0
-    after[to_base[kept]] = network.matrix().diagonal()[kept]
+    after[to_base[kept]] = matrix.diagonal()[kept]
     gone = after == 0.0
     beside = np.asarray(undug.matrix @ gone.astype(float)) != 0.0
     return gone | beside | (np.abs(after - before) > 1e-12 * before)
-
-
-def for_each(
-    work: Callable[..., Answer],
-    undug: Undug,
-    items: Sequence[tuple[Any, ...]],
-    *,
-    depth: float,
-    executor: Executor | None = None,
-    progress: Progress | None = None,
-) -> list[Answer]:
-    """Do the same for each of several pits.
-
-    Parameters
-    ----------
-    work : callable
-        A function of a module: takes the undug soil, then what is in an item.
-    undug : Undug
-        The soil.
-    items : sequence of tuple
-        What else the work takes; it can be pickled.
-    depth : float
-        Depth of the deepest pit. [m]
-    executor : concurrent.futures.Executor or None
-        Where to do it; each worker lays the site on the grid once, for itself. None shares the
-        work with forked processes where that is possible.
-    progress : callable or None
-        Called with the number of items done and of all items, first with none done.
-
-    Returns
-    -------
-    answers : list
-        In the order of the items, the same whoever found them.
-    """
-    if executor is None:
-        return each_of(
-            lambda i: work(undug, *items[i]),
-            len(items),
-            share=undug.network.nodes >= WORTH_SHARING,
-            progress=progress,
-        )
-    tell = progress or (lambda done, total: None)
-    tell(0, len(items))
-    ground = pickle.dumps((undug.site, undug.soil.grid, undug.network.viscosity, depth))
-    waiting = [executor.submit(_elsewhere, work, ground, item) for item in items]
-    try:
-        for done, future in enumerate(as_completed(waiting), start=1):
-            future.result()
-            tell(done, len(items))
-    finally:
-        for future in waiting:
-            future.cancel()
-    return [future.result() for future in waiting]
-
-
-def _elsewhere(work: Callable[..., Answer], ground: bytes, item: tuple[Any, ...]) -> Answer:
-    return work(_unpacked(ground), *item)
-
-
-@functools.lru_cache(maxsize=1)
-def _unpacked(ground: bytes) -> Undug:
-    """The undug soil in a worker, laid out once for all its pits."""
-    site, grid, viscosity, depth = pickle.loads(ground)
-    return undug_soil(site, grid, viscosity, depth=depth)
