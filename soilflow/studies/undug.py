@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import functools
-import pickle
+import uuid
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -177,7 +177,13 @@ def for_each(
         )
     tell = progress or (lambda done, total: None)
     tell(0, len(items))
-    ground = pickle.dumps((undug.site, undug.soil.grid, undug.network.viscosity, depth))
+    ground = _Ground(
+        token=uuid.uuid4().hex,
+        site=undug.site,
+        grid=undug.soil.grid,
+        viscosity=undug.network.viscosity,
+        depth=depth,
+    )
     waiting = [executor.submit(_elsewhere, work, ground, item) for item in items]
     try:
         for done, future in enumerate(as_completed(waiting), start=1):
@@ -189,12 +195,22 @@ def for_each(
     return [future.result() for future in waiting]
 
 
-def _elsewhere(work: Callable[..., Answer], ground: bytes, item: tuple[Any, ...]) -> Answer:
-    return work(_unpacked(ground), *item)
+@dataclass(frozen=True, kw_only=True)
+class _Ground:
+    """What a worker lays out; every copy that reaches it is known by its token."""
+
+    token: str
+    site: Site = field(compare=False)
+    grid: Grid = field(compare=False)
+    viscosity: float = field(compare=False)
+    depth: float = field(compare=False)
+
+
+def _elsewhere(work: Callable[..., Answer], ground: _Ground, item: tuple[Any, ...]) -> Answer:
+    return work(_laid_out(ground), *item)
 
 
 @functools.lru_cache(maxsize=1)
-def _unpacked(ground: bytes) -> Undug:
-    """The undug soil in a worker, laid out once for all its pits."""
-    site, grid, viscosity, depth = pickle.loads(ground)
-    return undug_soil(site, grid, viscosity, depth=depth)
+def _laid_out(ground: _Ground) -> Undug:
+    """The undug soil in a worker, once for all its pits."""
+    return undug_soil(ground.site, ground.grid, ground.viscosity, depth=ground.depth)
