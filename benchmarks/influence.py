@@ -3,12 +3,13 @@
     python benchmarks/influence.py [--json] [STEM ...]
 
 Candidates of two buckets stand every 4 ft over the floor and along the walls. From each case come
-five layouts: the two that stand closest, three pairs of rows further out (two, three and four pits,
-each as far from the others as it can be), and one pit alone. Every pit is held at the vacuum at
-which the sums cover four fifths of the floor, where coverage hangs on it most, at least 5 Pa and at
-most 2 kPa. The same layouts are then solved with all pits dug, on the common grid, which leaves
-only what pits do to one another's surroundings, and on the normal grid that a run would take, which
-adds the size of cells. Takes a quarter of a minute and up to half a gigabyte for each case.
+five layouts: the two that stand closest, two, three and four spread over the floor, and one alone.
+Every pit is held at the vacuum at which the sums cover four fifths of the floor, where coverage
+hangs on it most, at least 5 Pa and at most 2 kPa. The same layouts are then solved with all pits
+dug, on the common grid, which leaves only what pits do to one another's surroundings, and on the
+normal grid that a run would take, which adds the size of cells. "Flow" is the pit that is farthest
+off, "sum" all together, "area" the worst of coverage at 1 and 5 Pa and along the walls. Takes a
+minute on two busy cores and up to a gigabyte for each case.
 """
 
 from __future__ import annotations

@@ -204,6 +204,20 @@ def test_superposition_over_references_and_pits():
     assert_allclose(patches, influence().patch_u(whole), rtol=1e-9, atol=1e-9)
 
 
+def test_many_layouts_at_once():
+    many = np.array([[[0, 1], [2, 3]], [[4, 0], [1, 2]]])
+    tables, shares = influence().between(many)
+    strength = influence().bridging.amplitudes(many, 1e-6 * many, np.array([0.0, 4.0, 1.5]))
+    for at in np.ndindex(2, 2):
+        one = influence().between(many[at])
+        assert_allclose(tables[at], one[0], rtol=1e-12)
+        assert_allclose(shares[at], one[1], rtol=1e-12)
+        alone = influence().bridging.amplitudes(
+            many[at], 1e-6 * many[at], np.array([0.0, 4.0, 1.5])
+        )
+        assert_allclose(strength[at], alone, rtol=1e-9)
+
+
 def test_flows_and_pressures_are_two_ways_to_ask():
     one = influence().solve_layout([1, 3], pressures(), vacuums=[100.0, 300.0])
     other = influence().solve_layout([1, 3], pressures(), flows=one.flows)

@@ -137,7 +137,7 @@ class Bridging:
         The same by u at each reference. [-]
     felt_by_pits : array, shape (n, patterns, n)
         What each pattern adds to u at each pit. [-]
-    felt_by_patches : array, shape (n, patterns, k)
+    felt_by_patches : array of float32, shape (n, patterns, k)
         The same to the mean u over each patch. [-]
     felt_by_spots : array of float32, shape (n, patterns, s)
         The same to u in each column of floor with air below. [-]
@@ -148,50 +148,55 @@ class Bridging:
     called_by_pits: Array
     called_by_references: Array
     felt_by_pits: Array
-    felt_by_patches: Array
+    felt_by_patches: NDArray[np.float32]
     felt_by_spots: NDArray[np.float32]
     felt_by_openings: Array
 
-    def among(self, at: NDArray[np.int64]) -> tuple[Array, Array]:
-        """What the pits of a layout add to one another's table.
+    def among(self, at: Index) -> tuple[Array, Array]:
+        """What the pits of a layout, or of many, add to one another's table.
 
         Parameters
         ----------
-        at : array of int, shape (k,)
-            The pits.
+        at : array of int, shape (..., k)
+            The pits of each layout.
 
         Returns
         -------
-        interaction : array, shape (k, k)
+        interaction : array, shape (..., k, k)
             To be added to theirs. [s Pa/m3]
-        shares : array, shape (k, m)
+        shares : array, shape (..., k, m)
             To be added to the references' shares in them. [-]
         """
-        felt = self.felt_by_pits[at][:, :, at].reshape(-1, at.size)
-        called = self.called_by_pits[at][:, :, at].reshape(-1, at.size)
-        added = felt.T @ called
-        references = self.called_by_references[at].reshape(felt.shape[0], -1)
-        return 0.5 * (added + added.T), felt.T @ references
+        felt, called = _among(self.felt_by_pits, at), _among(self.called_by_pits, at)
+        added = np.einsum("...ipa,...ipb->...ab", felt, called)
+        shares = np.einsum("...ipa,...ipr->...ar", felt, self.called_by_references[at])
+        return 0.5 * (added + np.swapaxes(added, -1, -2)), shares
 
-    def amplitudes(self, at: NDArray[np.int64], flows: Array, reference_u: Array) -> Array:
-        """How much of each pattern a layout has.
+    def amplitudes(self, at: Index, flows: Array, reference_u: Array) -> Array:
+        """How much of each pattern a layout has, or each of many.
 
         Parameters
         ----------
-        at : array of int, shape (k,)
-            The pits.
-        flows : array, shape (k,)
+        at : array of int, shape (..., k)
+            The pits of each layout.
+        flows : array, shape (..., k)
             Flow from the soil into each. [m3/s]
         reference_u : array, shape (m,)
             p + p^2 / (2 p_atm) at the references. [Pa]
 
         Returns
         -------
-        amplitudes : array, shape (k, patterns)
+        amplitudes : array, shape (..., k, patterns)
             By pit. [Pa]
         """
-        drawn = self.called_by_pits[at][:, :, at] @ flows
+        drawn = np.einsum("...ipj,...j->...ip", _among(self.called_by_pits, at), flows)
         return np.asarray(self.called_by_references[at] @ reference_u - drawn)
+
+
+def _among(table: Array, at: Index) -> Array:
+    """The part of a table of pits, patterns and pits that a layout needs, (..., k, patterns, k)."""
+    patterns = np.arange(table.shape[1])[:, None]
+    return table[at[..., :, None, None], patterns, at[..., None, None, :]]
 
 
 def ambient_of(
@@ -282,7 +287,7 @@ def bridging_of(
         ),
         felt_by_patches=side_by_side(
             [np.array([patches.means(f) for f in b.floor_field]) for b in bridges]
-        ),
+        ).astype(np.float32),
         felt_by_spots=side_by_side([f[:, spots] for f in floors]).astype(np.float32),
         felt_by_openings=side_by_side([b.slot_field[:, slots] for b in bridges]),
     )

@@ -216,23 +216,25 @@ class Influence:
         )
 
     def between(self, indices: Sequence[int] | Index) -> tuple[Array, Array]:
-        """What the pits of one layout do to one another, all of them dug.
+        """What the pits of a layout, or of many, do to one another, all of them dug.
 
         Parameters
         ----------
-        indices : sequence of int
-            The pits, by their number among the candidates.
+        indices : sequence of int or array of int
+            The pits, by their number among the candidates; an array of shape (..., k) holds
+            many layouts of k pits.
 
         Returns
         -------
-        interaction : array, shape (k, k)
+        interaction : array, shape (..., k, k)
             Fall of u at each per flow into each. [s Pa/m3]
-        shares : array, shape (k, m)
+        shares : array, shape (..., k, m)
             Share of each reference in u at each that draws nothing. [-]
         """
         at = np.asarray(indices, dtype=np.int64)
         more, shares = self.bridging.among(at)
-        return self.interaction[np.ix_(at, at)] + more, self.reference_at_pits[at] + shares
+        plain = self.interaction[at[..., :, None], at[..., None, :]]
+        return plain + more, self.reference_at_pits[at] + shares
 
     def port_matrix(self, indices: Sequence[int]) -> tuple[tuple[str, ...], Array]:
         """Port matrix of some pits together, as fans and pipes take it.
