@@ -204,6 +204,15 @@ def test_superposition_over_references_and_pits():
     assert_allclose(patches, influence().patch_u(whole), rtol=1e-9, atol=1e-9)
 
 
+def test_columns_over_a_pit_count_at_its_pressure():
+    answer = influence().solve_layout([0, 3], pressures(), vacuums=[40.0, 9.0])
+    floor = influence().floor_pressure(answer)
+    for i, vacuum in ((0, 40.0), (3, 9.0)):
+        x, y = PLACES[i]
+        at = int(np.searchsorted(floor.x, x)) - 1, int(np.searchsorted(floor.y, y)) - 1
+        assert floor.pressure[at] == pytest.approx(-vacuum, rel=1e-9)
+
+
 def test_many_layouts_at_once():
     many = np.array([[[0, 1], [2, 3]], [[4, 0], [1, 2]]])
     tables, shares = influence().between(many)

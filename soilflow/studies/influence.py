@@ -104,6 +104,8 @@ class Influence:
         Number of each floor column with air below among all columns, row by row.
     spot_influence : array of float32, shape (n, s)
         Fall of u at each of these per flow into each pit. [s Pa/m3]
+    pit_columns : tuple of (array of int), n of them
+        Numbers of the columns over each pit, which count at its own pressure.
     opening_names : tuple of str
         Joint or crack of each slot through the floor that opens into soil.
     opening_x, opening_y : array, shape (o,)
@@ -137,6 +139,7 @@ class Influence:
     floor: FloorResponse
     spot_column: Index
     spot_influence: Narrow
+    pit_columns: tuple[Index, ...]
     opening_names: tuple[str, ...]
     opening_x: Array
     opening_y: Array
@@ -350,6 +353,10 @@ class Influence:
         bridged = self._bridged(answer, self.bridging.felt_by_spots)
         added = np.zeros((1, *self.floor.floor.shape))
         added.ravel()[self.spot_column] = bridged - drawn
+        references = self.floor.unit_fields.reshape(len(self.references), -1)
+        for i, u_i in zip(answer.indices, answer.pit_u, strict=True):
+            over = self.pit_columns[i]
+            added.ravel()[over] = u_i - answer.reference_u @ references[:, over]
         fields = np.concatenate([self.floor.unit_fields, added])
         whole = FloorResponse(
             x=self.floor.x,
@@ -512,6 +519,7 @@ def _gathered(
         floor=floor,
         spot_column=spots,
         spot_influence=np.array([field.ravel()[spots] for field in fields], dtype=np.float32),
+        pit_columns=tuple(np.flatnonzero(single.floor_field == 1.0) for single in singles),
         opening_names=openings.names,
         opening_x=openings.x,
         opening_y=openings.y,
