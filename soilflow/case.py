@@ -17,6 +17,7 @@ from soilflow.layout.digging import digging_bounds, digging_faults, drain_faults
 from soilflow.layout.fan_sets import CHOSEN
 from soilflow.layout.layout import Layout
 from soilflow.site.effects import HOUSE, OUTDOORS
+from soilflow.site.seasons import in_season
 from soilflow.site.site import Site
 from soilflow.units import Coordinate, check_fields
 
@@ -264,12 +265,13 @@ class Case:
         return replace(self, layouts=(layout,))
 
     def with_variant(self, name: str) -> Case:
-        """A copy whose site is one of the variants.
+        """A copy whose site is one of the variants, or the site in another season.
 
         Parameters
         ----------
         name : str
-            Name of the variant; empty for the case as written.
+            Name of the variant; empty for the case as written. Where no variant has that name,
+            words of `soilflow.site.seasons.in_season`, such as ``frozen yard``.
 
         Returns
         -------
@@ -279,14 +281,11 @@ class Case:
         Raises
         ------
         InputError
-            No variant of that name.
+            No variant of that name, and no such season.
         """
         if not name:
             return self
-        if name not in self.variants:
-            have = ", ".join(f'"{v}"' for v in self.variants) or "none"
-            raise InputError(f'no variant "{name}" in this case; it has {have}', field="variant")
-        site, mine = self.variants[name], f"variants.{name}."
+        site, mine = self._other_site(name), f"variants.{name}."
         parts = [f.name for f in fields(site)]
         changed = {part for part in parts if getattr(site, part) != getattr(self.site, part)}
         # a range belongs to the table it was written in: those of replaced tables go with them
@@ -301,6 +300,19 @@ class Case:
             if u.path.startswith(mine)
         ]
         return replace(self, site=site, variant=name, uncertain=(*kept, *own))
+
+    def _other_site(self, name: str) -> Site:
+        """A variant as written, or the site in a season asked for in words."""
+        if name in self.variants:
+            return self.variants[name]
+        try:
+            return in_season(self.site, name)
+        except InputError as error:
+            have = ", ".join(f'"{v}"' for v in self.variants) or "none"
+            raise InputError(
+                f'no variant "{name}" in this case; it has {have}. As a season: {error.message}',
+                field="variant",
+            ) from None
 
     def with_resolution(self, resolution: Resolution) -> Case:
         """A copy on another grid.

@@ -48,6 +48,9 @@ walls = ["north"]
 [backfill]
 width = "2 ft"
 looser_by = 4
+[yard_soil]
+looser_by = 0.05
+depth = "3 ft"
 [[moist_zones]]
 name = "wet"
 size = "4 ft x 4 ft"

@@ -43,7 +43,7 @@ LayoutName = Annotated[
 ]
 VariantName = Annotated[
     str | None,
-    typer.Option("--variant", metavar="NAME", help="Site variant, such as a frozen yard."),
+    typer.Option("--variant", metavar="NAME", help="Site variant, or a season: 'frozen yard'."),
 ]
 ErrorEstimate = Annotated[
     bool | None,

@@ -23,17 +23,44 @@ __all__ = [
     "FanClass",
     "Fitting",
     "PipeSize",
+    "SeasonWord",
     "SoilClass",
     "WordRange",
     "fan_classes",
     "fittings",
     "lookup_word",
     "pipes",
+    "season_words",
     "soil_classes",
     "word_ranges",
 ]
 
 Entry = TypeVar("Entry")
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonWord:
+    """What a season does to the ground.
+
+    Parameters
+    ----------
+    word : str
+        How it is asked for.
+    looser_by : float
+        Air permeability relative to what the case says; below 1 is tighter. [-]
+    depth : float
+        How far below grade, or for a corner below the slab underside. [m]
+    side : float
+        Side of the wet square in a corner; 0 for a yard. [m]
+    source : str
+        Where the numbers come from.
+    """
+
+    word: str
+    looser_by: float
+    depth: float
+    side: float
+    source: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -199,6 +226,34 @@ def word_ranges(name: str) -> Mapping[str, WordRange]:
                 mark=e["source"],
             )
             for e in _entries(name)
+        ]
+    )
+
+
+@functools.cache
+def season_words() -> Mapping[str, SeasonWord]:
+    """Read what seasons do to the ground.
+
+    Returns
+    -------
+    mapping of str to SeasonWord
+        By word.
+
+    Examples
+    --------
+    >>> list(season_words())
+    ['frozen yard', 'dry yard', 'soaked yard', 'wet corner']
+    """
+    return _by_word(
+        [
+            SeasonWord(
+                word=e["word"],
+                looser_by=e["looser_by"],
+                depth=parse_quantity(e["depth"], "length"),
+                side=parse_quantity(e["side"], "length") if "side" in e else 0.0,
+                source=e["source"],
+            )
+            for e in _entries("season_words")
         ]
     )
 

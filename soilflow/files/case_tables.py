@@ -19,6 +19,7 @@ from soilflow.flow.grid import COARSE, FINE, NORMAL, Resolution
 from soilflow.house_leakage import HouseLeakage
 from soilflow.site import FoundationWalls, Ground, Site, SoilLayer
 from soilflow.site.ground import DEFAULT_BOTTOM
+from soilflow.site.seasons import in_season
 
 __all__ = ["RESOLUTIONS", "case_from_tables"]
 
@@ -69,7 +70,7 @@ def case_from_tables(tables: dict[str, Any], notes: Notes) -> Case | None:
     tables = {**tables, **dict.fromkeys(guessed, BAD)}
     base = {name: (tables[name], (name,)) for name in SITE_TABLES if name in tables}
     site, slab = _site(base, notes, "site")
-    variants = _variants(tables.get("variant", {}), base, notes)
+    variants = _variants(tables.get("variant", {}), base, site, notes)
     draft = _case_draft(tables, notes)
     # pits and test holes are looked up on the floor even when the site around it is not right
     draft.fields["site"] = _bare_floor(slab) if site is BAD and slab is not BAD else site
@@ -160,11 +161,15 @@ def _resolution(tables: dict[str, Any], draft: Draft, notes: Notes) -> None:
             notes.wrong(("resolution",), f"{shown(value)}: not a resolution; there are {offer}")
 
 
-def _variants(value: Any, base: Written, notes: Notes) -> dict[str, Site]:
+def _variants(value: Any, base: Written, site: Any, notes: Notes) -> dict[str, Site]:
     """Make the sites of the variants; a table given in one replaces the whole table."""
-    made = {}
+    made: dict[str, Site] = {}
     for name, item in (notes.table(value, ("variant",)) or {}).items():
         at = ("variant", name)
+        if isinstance(item, str):
+            if site is not BAD:
+                _season(site, item, at, made, notes)
+            continue
         table = notes.table(item, at)
         if table is None:
             continue
@@ -175,13 +180,21 @@ def _variants(value: Any, base: Written, notes: Notes) -> dict[str, Site]:
         removed = _removed(table.get("none", []), own, (*at, "none"), notes)
         kept = {key: pair for key, pair in base.items() if key not in removed}
         before = len(notes.uncertain)
-        site, _ = _site({**kept, **own}, notes, f"variants.{name}")
+        other, _ = _site({**kept, **own}, notes, f"variants.{name}")
         mine = tuple(f"variants.{name}.{key}" for key in own)
         new = [u for u in notes.uncertain[before:] if u.path.startswith(mine)]
         notes.uncertain[before:] = new
-        if site is not BAD:
-            made[name] = site
+        if other is not BAD:
+            made[name] = other
     return made
+
+
+def _season(site: Site, words: str, at: KeyPath, made: dict[str, Site], notes: Notes) -> None:
+    """A variant in a few words: the site in another season."""
+    try:
+        made[str(at[-1])] = in_season(site, words)
+    except InputError as error:
+        notes.wrong(at, error.message)
 
 
 def _removed(value: Any, own: Written, at: KeyPath, notes: Notes) -> set[str]:

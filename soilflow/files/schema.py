@@ -31,6 +31,7 @@ from soilflow.layout.fan_sets import FanSet
 from soilflow.layout.layout import Layout, SuctionPoint
 from soilflow.layout.pipes import Pipe, PipeTree
 from soilflow.layout.pits import BoxPit, CylinderPit, HemisphericalPit, OnConductor
+from soilflow.site.seasons import SEASONS
 from soilflow.units import Length, Ratio, Volume
 
 __all__ = ["case_schema"]
@@ -51,6 +52,7 @@ def case_schema() -> Schema:
     variant = object_schema(
         {**same, "none": none}, "The site, changed; a table replaces the whole one."
     )
+    season = {**TEXT, "examples": list(SEASONS), "description": "The site in another season."}
     resolution = {"anyOf": [{"enum": list(RESOLUTIONS)}, noun_schema(Resolution)]}
     temperature = typing.get_type_hints(Air, include_extras=True)["temperature"]
     top: Schema = {
@@ -77,7 +79,7 @@ def case_schema() -> Schema:
         "variant": {
             "type": "object",
             "description": "Other sites of the same house, by name.",
-            "additionalProperties": variant,
+            "additionalProperties": {"anyOf": [season, variant]},
         },
     }
     needed = ["title", *NEEDED, "layouts", "conditions"]

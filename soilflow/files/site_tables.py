@@ -37,6 +37,7 @@ from soilflow.site import (
     Site,
     Slab,
     Yard,
+    YardSoil,
 )
 from soilflow.units import Length
 
@@ -50,6 +51,7 @@ SITE_TABLES = (
     "fill",
     "bands",
     "backfill",
+    "yard_soil",
     "patches",
     "moist_zones",
     "soil_fields",
@@ -127,6 +129,8 @@ def site_draft(written: Written, floor: Polygon | None, notes: Notes) -> Draft:
     draft.fields["ground"] = _ground(written, notes)
     if "backfill" in written:
         draft.fields["backfill"] = _single(written, "backfill", ExteriorBackfill, notes)
+    if "yard_soil" in written:
+        draft.fields["yard_soil"] = _single(written, "yard_soil", YardSoil, notes)
     if "random_soil" in written:
         draft.fields["random_soil"] = _single(written, "random_soil", RandomSoil, notes)
     if (found := _table(written, "fill", notes)) is not None:

@@ -133,6 +133,7 @@ def _sources(page: Page, case: Case) -> None:
     nouns += [("fill", site.fill)] if site.fill else []
     nouns += [("band", noun) for noun in site.bands]
     nouns += [("backfill", site.backfill)] if site.backfill else []
+    nouns += [("yard soil", site.yard_soil)] if site.yard_soil else []
     nouns += [(f'patch "{noun.name}"', noun) for noun in site.patches]
     nouns += [(f'moist zone "{noun.name}"', noun) for noun in site.moist_zones]
     nouns += [(f'pores of "{noun.name}"', noun.pores) for noun in site.moist_zones if noun.pores]

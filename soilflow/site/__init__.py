@@ -14,7 +14,7 @@ from soilflow.site.slab import Slab
 from soilflow.site.soil_fields import RandomSoil, SoilField
 from soilflow.site.wall_bodies import WallBody
 from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand
-from soilflow.site.yards import Yard
+from soilflow.site.yards import Yard, YardSoil
 
 __all__ = [
     "BareSoil",
@@ -44,4 +44,5 @@ __all__ = [
     "Trench",
     "WallBody",
     "Yard",
+    "YardSoil",
 ]

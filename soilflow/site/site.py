@@ -24,7 +24,7 @@ from soilflow.site.slab import Slab
 from soilflow.site.soil_fields import RandomSoil, SoilField
 from soilflow.site.wall_bodies import WallBody
 from soilflow.site.walls import ExteriorBackfill, FoundationWalls, PerimeterBand, select_walls
-from soilflow.site.yards import Yard, yard_effects
+from soilflow.site.yards import Yard, YardSoil, yard_effects
 
 __all__ = ["Site"]
 
@@ -51,6 +51,8 @@ class Site:
         Looser soil inside the walls.
     backfill : ExteriorBackfill or None
         Looser soil outside the walls.
+    yard_soil : YardSoil or None
+        What weather has made of all soil outside.
     patches : tuple of Patch
         Bodies of other soil: gravel, seams, lenses.
     moist_zones : tuple of MoistZone
@@ -89,6 +91,7 @@ class Site:
     fill: Fill | None = None
     bands: tuple[PerimeterBand, ...] = ()
     backfill: ExteriorBackfill | None = None
+    yard_soil: YardSoil | None = None
     patches: tuple[Patch, ...] = ()
     moist_zones: tuple[MoistZone, ...] = ()
     soil_fields: tuple[SoilField, ...] = ()
@@ -215,6 +218,8 @@ class Site:
             made.extend(band.effects(strip, self.walls.footing_depth))
         if self.backfill is not None:
             made.extend(self.backfill.effects(floor, self.walls, outline=self.slab.outline))
+        if self.yard_soil is not None:
+            made.extend(self.yard_soil.effects(self.walls.outer_face(floor), grade, bottom))
         for patch in self.patches:
             made.extend(patch.effects(grade))
         for zone in self.moist_zones:

@@ -11,11 +11,18 @@ from shapely.geometry.base import BaseGeometry
 
 from soilflow.errors import InputError
 from soilflow.site.areas import only_area
-from soilflow.site.effects import HOUSE, OUTDOORS, LeaksOverArea
+from soilflow.site.effects import (
+    HOUSE,
+    OUTDOORS,
+    Effect,
+    LeaksOverArea,
+    MultipliesPermeability,
+    Prism,
+)
 from soilflow.site.plan import outline_polygon
-from soilflow.units import Coordinate, check_fields
+from soilflow.units import Coordinate, Length, Ratio, check_fields
 
-__all__ = ["SIDES", "Yard", "yard_effects"]
+__all__ = ["SIDES", "Yard", "YardSoil", "yard_effects"]
 
 SIDES = ("north", "east", "south", "west")
 _FAR = 1e4  # well beyond any grid [m]
@@ -77,6 +84,55 @@ class Yard:
             "east": box(x1, y0 - _FAR, x1 + _FAR, y1 + _FAR),
             "west": box(x0 - _FAR, y0 - _FAR, x0, y1 + _FAR),
         }[self.side]
+
+
+@dataclass(frozen=True, kw_only=True)
+class YardSoil:
+    """Soil outside the walls that weather has made looser or tighter.
+
+    Parameters
+    ----------
+    looser_by : float
+        Air permeability relative to the soil it lies in; below 1 is tighter. [-]
+    depth : float or None
+        How far below grade it reaches; None takes all soil outside. [m]
+    source : str
+        Where the ratio comes from.
+
+    Notes
+    -----
+    The ground surface stays open: frozen soil keeps air out by its ratio, not by a lid.
+    """
+
+    looser_by: Ratio
+    depth: Length | None = None
+    source: str = "not stated"
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+
+    def effects(self, outer: Polygon, grade: float, bottom: float) -> tuple[Effect, ...]:
+        """It multiplies the permeability of what lies outside the walls (mechanism 1).
+
+        Parameters
+        ----------
+        outer : shapely.Polygon
+            Outer wall faces. [m]
+        grade : float
+            Height of the ground above the slab underside. [m]
+        bottom : float
+            Depth of the tight bottom. [m]
+
+        Returns
+        -------
+        effects : tuple of Effect
+            One multiplier.
+        """
+        x0, y0, x1, y1 = outer.bounds
+        outside = box(x0 - _FAR, y0 - _FAR, x1 + _FAR, y1 + _FAR).difference(outer)
+        deep = bottom if self.depth is None else min(self.depth - grade, bottom)
+        where = Prism(plan=outside, top=-grade, bottom=deep)
+        return (MultipliesPermeability(where=where, factor=self.looser_by),)
 
 
 def yard_effects(outer: Polygon, grade: float, yards: Sequence[Yard]) -> tuple[LeaksOverArea, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import union_all
-from shapely.geometry import LineString, box
+from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from soilflow.case import Case
@@ -23,8 +23,9 @@ from soilflow.layout.layout import Layout
 from soilflow.operate import operate
 from soilflow.results.leak_changes import FloorMeasures
 from soilflow.run import solve_soil
-from soilflow.site.effects import CarriesAlongSheet, Effect, MultipliesPermeability, Prism
+from soilflow.site.effects import CarriesAlongSheet, Effect
 from soilflow.site.ground import SettledGap
+from soilflow.site.yards import YardSoil
 from soilflow.soil import cubic_law_transmissivity
 from soilflow.studies.hairline import (
     HAIRLINE_APERTURE,
@@ -56,7 +57,6 @@ TROUBLES: Mapping[str, str] = {
 _GAP_HEIGHT = 5e-4
 _GAP_REACH = 0.3
 _LOOSER = 10.0
-_FAR = 1e4  # well beyond any grid [m]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -254,10 +254,9 @@ def _troubled(model: LeakModel, state: LeakState, name: str, hairline: Hairline 
         after = hairline.after if name == HAIRLINE else _over_a_gap(model, state, hairline)
         return replace(found, after=after, place=place, befalls=True)
     if name == YARD:
-        outside = box(-_FAR, -_FAR, _FAR, _FAR).difference(site.walls.outer_face(site.slab.polygon))
-        where = Prism(plan=outside, top=-site.walls.grade, bottom=site.ground.bottom)
-        looser = MultipliesPermeability(where=where, factor=_LOOSER)
-        effects: tuple[Effect, ...] = (*site.effects(), looser)
+        outer = site.walls.outer_face(site.slab.polygon)
+        looser = YardSoil(looser_by=_LOOSER).effects(outer, site.walls.grade, site.ground.bottom)
+        effects: tuple[Effect, ...] = (*site.effects(), *looser)
     else:
         if not site.moist_zones:
             return found
