@@ -16,7 +16,7 @@ from soilflow.errors import BalanceError, ConvergenceError, OutOfRangeError
 from soilflow.files.result_hdf5 import read_result
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = ("new", "check", "run", "compare", "cases", "figures", "schema")
+COMMANDS = ("new", "check", "run", "compare", "search", "cases", "figures", "schema")
 HELPS = [["--help"], *([name, "--help"] for name in COMMANDS)]
 HEAVY = ("fipy", "matplotlib", "h5py", "scipy", "numpy", "shapely")
 
