@@ -26,10 +26,10 @@ _MARKS: tuple[dict[str, Any], ...] = (
 
 
 def _shown(search: Search) -> Step:
-    """The step that is drawn: the fewest pits that hold, else the best there is."""
+    """The step that is drawn: the fewest pits that hold on the first fan, else the best."""
     held = [s for fan in search.fans if (s := search.smallest(fan)) is not None]
     if held:
-        return min(held, key=lambda s: (s.pits, search.fans.index(s.fan)))
+        return held[0]  # the case's own fan before a bigger one
     return max(search.steps, key=lambda s: s.margin)
 
 
@@ -135,7 +135,7 @@ def plot_staircase(search: Search, *, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("worst margin of the best layout [Pa]")
     ax.legend(fontsize=8, title="fan", title_fontsize=8)
     ax.set_title(
-        "Above the bold line the whole floor holds; each step is one more pit.", fontsize=9
+        "Above the bold line the whole floor holds;\neach step is one more pit.", fontsize=9
     )
     return ax
 

@@ -41,10 +41,13 @@ def print_search(search: Search, *, verbose: bool = False, width: int = 60) -> s
     held = [(fan, step) for fan, step in best if step is not None]
     day = spoken(search.condition.name)
     if held:
-        fan, step = min(held, key=lambda pair: (pair[1].pits, search.fans.index(pair[0])))
+        fan, step = held[0]  # the case's own fan before a bigger one
         count, hold = f"{step.pits} {_pits(step.pits)}", "holds" if step.pits == 1 else "hold"
         page.heading(f"{count} on the {fan.name} fan {hold} the floor, {day}")
         _layouts(page, search, step)
+        for other, fewer in held[1:]:
+            if fewer.pits < step.pits:
+                page.say(f"On the {other.name} fan {fewer.pits} {_pits(fewer.pits)} would do.")
     else:
         step = max(search.steps, key=lambda one: one.margin)
         page.heading(f"NO LAYOUT LOOKED AT HOLDS THE FLOOR, {day}")
