@@ -11,11 +11,23 @@ from types import TracebackType
 
 import typer
 
-from soilflow.cli import cases, check, compare, figures, new, run, schema, search
+from soilflow.cli import cases, check, compare, figures, new, run, schema, search, study
 from soilflow.cli.app import app
 from soilflow.plain_text import plain
 
-__all__ = ["app", "cases", "check", "compare", "figures", "main", "new", "run", "schema", "search"]
+__all__ = [
+    "app",
+    "cases",
+    "check",
+    "compare",
+    "figures",
+    "main",
+    "new",
+    "run",
+    "schema",
+    "search",
+    "study",
+]
 
 
 def _unexpected(

@@ -13,7 +13,7 @@ class _InOrder(TyperGroup):
 
     def list_commands(self, ctx: object) -> list[str]:
         """Names of the commands."""
-        first = ["new", "check", "run", "compare", "search"]
+        first = ["new", "check", "run", "compare", "search", "study"]
         return [*first, *sorted(set(self.commands) - set(first))]
 
 

@@ -38,6 +38,8 @@ ERROR = 1e-8
 # Where the first pass and each refinement after it stop: errors relative to what they solve for.
 # With large contrasts small flows hang on more digits of the fields. [-]
 _FIRST, _FIRST_CAREFUL, _FURTHER, _REFINEMENTS = 2e-9, 1e-10, 1e-2, 6
+# From a field that is right to some per mille already, fewer digits are missing.
+_FIRST_NEAR = 1e-5
 # Unit fields are solved one by one, so their sum tells what each one's own estimate may miss. [-]
 _PARTITION = 1e-6
 # Largest over least conductance from which on the careful multigrid is worth its time. Measured.
@@ -127,13 +129,15 @@ def is_careful(network: SoilNetwork) -> bool:
     return _contrast(network) > _CAREFUL
 
 
-def system_of(network: SoilNetwork) -> Preconditioned:
-    """The matrix of a network with a multigrid cycle of its own.
+def system_of(network: SoilNetwork, *, near: Preconditioned | None = None) -> Preconditioned:
+    """The matrix of a network with a multigrid cycle of its own, or one lent to it.
 
     Parameters
     ----------
     network : SoilNetwork
         The soil, with at least one node.
+    near : Preconditioned or None
+        Of a network with the same nodes, whose cycle will do; None sets one up.
 
     Returns
     -------
@@ -142,7 +146,11 @@ def system_of(network: SoilNetwork) -> Preconditioned:
     """
     careful = is_careful(network)
     times = edge_product(network) if careful else None
-    return precondition(network.matrix(), times=times, careful=careful)
+    matrix = network.matrix()
+    if near is None:
+        return precondition(matrix, times=times, careful=careful)
+    scale = 1.0 / np.sqrt(matrix.diagonal())
+    return Preconditioned(times=times or matrix.__matmul__, cycle=near.cycle, scale=scale)
 
 
 def unit_field(network: SoilNetwork, port: int, system: Preconditioned) -> UnitField:
@@ -180,11 +188,19 @@ def _field_of(
     lone: NDArray[np.int64],
     coupled: NDArray[np.bool_],
     careful: bool,
+    *,
+    begin: Array | None = None,
 ) -> UnitField:
     mine = network.port == port
     source = summed(network.port_node[mine], network.port_conductance[mine], network.nodes)
-    source, start = np.where(lone < 0, source, 0.0), (lone == port).astype(float)
-    found = _refined_field(network, system, start, source, port, careful)
+    left, high = np.where(lone < 0, source, 0.0), (lone == port).astype(float)
+    norm = float(np.linalg.norm(system.scale * left))
+    first = _FIRST_CAREFUL if careful else _FIRST
+    if begin is not None:
+        high = np.where(lone < 0, begin, high)
+        left = np.where(lone < 0, leftover(network, high, np.zeros_like(high), port)[0], 0.0)
+        first = _FIRST_CAREFUL if careful else _FIRST_NEAR
+    found = _refined_field(network, system, high, left, norm, port, first, careful)
     return found if coupled[port] else found._replace(imbalance=0.0)
 
 
@@ -193,6 +209,7 @@ def respond(
     *,
     progress: Progress | None = None,
     system: Preconditioned | None = None,
+    start: Array | None = None,
 ) -> SoilResponse:
     """Solve the unit field of every port and sum up the port matrix.
 
@@ -204,6 +221,8 @@ def respond(
         Called with the number of fields done and of all fields, first with none done.
     system : Preconditioned or None
         Its matrix, where it is there already.
+    start : array, shape (p, nodes), or None
+        Fields to begin from, of any quality; None begins with none. [-]
 
     Returns
     -------
@@ -223,12 +242,13 @@ def respond(
         )
         return _collect(network, [still] * len(network.ports))
     ready, ways, careful = system or system_of(network), lone_ports(network), is_careful(network)
-    solved = each_of(
-        lambda port: _field_of(network, port, ready, *ways, careful),
-        len(network.ports),
-        share=network.nodes >= WORTH_SHARING,
-        progress=progress,
-    )
+
+    def field_of(port: int) -> UnitField:
+        begin = None if start is None else start[port]
+        return _field_of(network, port, ready, *ways, careful, begin=begin)
+
+    share = network.nodes >= WORTH_SHARING
+    solved = each_of(field_of, len(network.ports), share=share, progress=progress)
     response = _collect(network, solved)
     if response.partition > _PARTITION:
         raise ConvergenceError(
@@ -245,15 +265,15 @@ def _refined_field(
     network: SoilNetwork,
     system: Preconditioned,
     start: Array,
-    source: Array,
+    left: Array,
+    norm: float,
     port: int,
+    first: float,
     careful: bool,
 ) -> UnitField:
     """Unit field of one port, refined until it is right everywhere and its flows balance."""
     high, low = start, np.zeros(network.nodes)
-    left, spent, norm = source, 0, float(np.linalg.norm(system.scale * source))
-    error = imbalance = 0.0
-    first = _FIRST_CAREFUL if careful else _FIRST
+    spent, error, imbalance = 0, 0.0, 0.0
     for tolerance in (first, *[_FURTHER] * _REFINEMENTS):
         step, report = solve(system, left, tolerance=tolerance)
         spent += report.iterations
