@@ -12,8 +12,9 @@ import numpy as np
 
 from soilflow.output.page import Page, cfm, spoken
 from soilflow.results.coverage import PASS_LINE
+from soilflow.studies.deciding import judged_by
 from soilflow.studies.site_axes import SiteAxis
-from soilflow.studies.wall_or_centre import MEASURES, PlacementMap, judged_by
+from soilflow.studies.wall_or_centre import MEASURES, PlacementMap
 
 __all__ = [
     "lead_words",

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.case import Case
-from soilflow.conditions import DESIGN, Condition
 from soilflow.errors import BalanceError, ConvergenceError, InputError, SoilflowError
 from soilflow.flow.grid import Grid, Resolution
 from soilflow.flow.nearby import mixed_fields
@@ -20,12 +19,9 @@ from soilflow.flow.soil_network import SoilNetwork, build_soil_network
 from soilflow.flow.solve import Preconditioned
 from soilflow.grids import fitting_grid_of, map_of
 from soilflow.layout.layout import Layout
-from soilflow.operate import operate
-from soilflow.results.coverage import PASS_LINE, coverage, worst_margin
-from soilflow.results.floor import floor_response
 from soilflow.results.solved import SoilSolution
-from soilflow.site.effects import HOUSE
 from soilflow.site.site import Site
+from soilflow.studies.deciding import measured, on_site_of
 from soilflow.studies.gap_scenes import GapScene
 from soilflow.studies.site_axes import SiteAxis, log_spaced
 
@@ -34,7 +30,6 @@ __all__ = [
     "MEASURES",
     "MapPlan",
     "PlacementMap",
-    "judged_by",
     "map_cost",
     "plan_map",
     "solve_map",
@@ -342,7 +337,7 @@ def _column(
     near: Preconditioned | None = None
     known: list[Array] = []
     for j, site in enumerate(sites):
-        case = _on(case, site)
+        case = on_site_of(case, site)
         soil = map_of(case, layout, grid)
         network = build_soil_network(soil, case.air.viscosity)
         if known and known[-1].shape[1] != network.nodes:
@@ -351,7 +346,7 @@ def _column(
             near = near or system_of(network)
             response = _response(network, near, known)
             solution = SoilSolution(soil=soil, network=network, response=response)
-            numbers[:, j] = _measured(case, layout, solution)
+            numbers[:, j] = measured(case, layout, solution)
         except SoilflowError as error:
             reasons.append(" ".join(str(error).split()))
             near = None
@@ -370,39 +365,3 @@ def _response(network: SoilNetwork, near: Preconditioned, known: list[Array]) ->
         except (BalanceError, ConvergenceError):
             pass
     return respond(network, system=None if known else near)
-
-
-def _on(case: Case, site: Site) -> Case:
-    """The case on another site; its variants are of no use there."""
-    return replace(case, site=site, variants={}, variant=case.variant or "a point of a map")
-
-
-def judged_by(case: Case) -> tuple[Condition, ...]:
-    """The conditions that decide.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Returns
-    -------
-    conditions : tuple of Condition
-        The design condition; all of them where none is called so, and then the worst counts.
-    """
-    design = tuple(c for c in case.conditions if c.name == DESIGN)
-    return design or case.conditions
-
-
-def _measured(case: Case, layout: Layout, solution: SoilSolution) -> tuple[float, float, float]:
-    """Margin, flow and coverage where they are least."""
-    soil, network, response = solution.soil, solution.network, solution.response
-    floor = floor_response(soil, network, response)
-    found = []
-    for condition in judged_by(case):
-        point = operate(case, layout, condition, solution, fan_on=True)
-        pressure = floor.pressure(point.u, case.air.pressure_atm, room=soil.ports.index(HOUSE))
-        drawn = [point.flows[soil.ports.index(p.name)] for p in layout.points if not p.capped]
-        covered = coverage(pressure, PASS_LINE)
-        found.append((worst_margin(pressure).margin, float(sum(drawn)), covered))
-    return min(found)
