@@ -16,8 +16,13 @@ from soilflow.errors import BalanceError, ConvergenceError, OutOfRangeError
 from soilflow.files.result_hdf5 import read_result
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = ("new", "check", "run", "compare", "search", "cases", "figures", "schema")
-HELPS = [["--help"], *([name, "--help"] for name in COMMANDS)]
+COMMANDS = ("new", "check", "run", "compare", "search", "study", "cases", "figures", "schema")
+STUDIES = ("pit-size", "wall-or-centre")
+HELPS = [
+    ["--help"],
+    *([name, "--help"] for name in COMMANDS),
+    *(["study", name, "--help"] for name in STUDIES),
+]
 HEAVY = ("fipy", "matplotlib", "h5py", "scipy", "numpy", "shapely")
 
 
@@ -95,6 +100,11 @@ def test_every_command_is_known_here():
     listed = re.findall(r"^  (\w+) ", call("--help").output.partition("Commands:")[2], re.MULTILINE)
     assert listed == list(COMMANDS)
     assert len(examples()) >= 2 * len(COMMANDS)
+
+
+def test_every_study_is_known_here():
+    shown = call("study", "--help").output.partition("Commands:")[2]
+    assert re.findall(r"^  ([\w-]+) ", shown, re.MULTILINE) == list(STUDIES)
 
 
 def test_every_example_of_a_help_runs(folder):

@@ -11,7 +11,19 @@ from types import TracebackType
 
 import typer
 
-from soilflow.cli import cases, check, compare, figures, new, run, schema, search, study
+from soilflow.cli import (
+    cases,
+    check,
+    compare,
+    figures,
+    new,
+    pit_size,
+    run,
+    schema,
+    search,
+    study,
+    wall_or_centre,
+)
 from soilflow.cli.app import app
 from soilflow.plain_text import plain
 
@@ -23,10 +35,12 @@ __all__ = [
     "figures",
     "main",
     "new",
+    "pit_size",
     "run",
     "schema",
     "search",
     "study",
+    "wall_or_centre",
 ]
 
 

@@ -12,7 +12,8 @@ from soilflow.files.atomic import replacing
 from soilflow.output.page import spoken
 from soilflow.output.pit_size_words import CFM_PER_INCH, state_words
 from soilflow.studies.deciding import judged_by
-from soilflow.studies.pit_size import PLACES, PitSeries, PitSizes
+from soilflow.studies.pit_series import PitSeries, PitSizes
+from soilflow.studies.pit_size import PLACES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,14 +55,15 @@ def plot_pit_sizes(found: PitSizes) -> Figure:
         top.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
         bottom.set_yscale("symlog", linthresh=1.0)
         bottom.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-        bottom.axhline(0.0, color="black", linewidth=2.6, zorder=1)
+        bottom.axhline(0.0, color="black", linewidth=2.6, zorder=1.5)
         bottom.set_xlabel("buckets dug (0: bare core hole)")
         bottom.set_xticks(range(found.most + 1))
         for ax in (top, bottom):
             ax.grid(visible=True, color="0.88", linewidth=0.7)
-    axes[0, 0].set_ylabel("air drawn for an inch of water [cfm per in. w.c.]")
+            ax.set_axisbelow(True)
+    axes[0, 0].set_ylabel("air drawn [cfm per in. w.c.]")
     when = spoken(judged_by(found.case)[0].name)
-    axes[1, 0].set_ylabel(f"suction to spare at the worst spot, {when} [Pa]")
+    axes[1, 0].set_ylabel(f"worst spot, {when}:\nsuction to spare [Pa]")
     _legend(figure, found)
     figure.suptitle(
         f"{found.case.title}\nWhat is the next bucket worth?",
@@ -90,6 +92,8 @@ def _draw(top: Axes, bottom: Axes, series: PitSeries) -> None:
             markeredgecolor=colour,
         )
     stop = series.stop
+    if stop >= series.gains.size or np.isnan(series.gains[stop]):
+        return  # the largest pit there is: nobody knows what the next would bring
     top.plot(
         stop,
         series.conductance[stop] / CFM_PER_INCH,

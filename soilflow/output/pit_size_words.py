@@ -10,7 +10,8 @@ from typing import Any
 from soilflow.output.page import Page, spoken
 from soilflow.results.coverage import PASS_LINE
 from soilflow.studies.deciding import judged_by
-from soilflow.studies.pit_size import PLACES, STATES, PitSeries, PitSizes
+from soilflow.studies.pit_series import PitSeries, PitSizes
+from soilflow.studies.pit_size import PLACES, STATES
 from soilflow.units import M3S_PER_CFM, M_PER_INCH, PA_PER_INCH_WC
 
 __all__ = [
@@ -74,13 +75,18 @@ def stop_words(series: PitSeries) -> str:
     stop, holds = series.stop, series.holds_from
     gains = series.gains
     if stop < gains.size and not math.isnan(gains[stop]):
-        said = f"stop after {_buckets(stop)}, the next adds {100.0 * gains[stop]:.0f} %"
+        said = f"stop after {_buckets(stop)}, the next adds {_whole(gains[stop])} %"
     elif stop < gains.size:
         said = f"no more than {_buckets(stop)} may be dug here"
     else:
-        said = f"{_buckets(stop)} or more: the last added {100.0 * gains[-1]:.0f} %"
+        said = f"{_buckets(stop)} or more: the last added {_whole(gains[-1])} %"
     held = {None: "no size holds the floor", 0: "a bare core hole holds the floor"}
     return f"{said}; {held.get(holds, f'the floor holds from {_buckets(holds or 0)}')}"
+
+
+def _whole(gain: float) -> int:
+    """Per cent without a fraction, and without a sign on nothing."""
+    return round(100.0 * gain)
 
 
 def _buckets(count: int) -> str:
@@ -128,6 +134,11 @@ def print_pit_sizes(found: PitSizes, *, verbose: bool = False, width: int = 60) 
         f"Held means {PASS_LINE:g} Pa at the worst spot in "
         f"{spoken(judged_by(found.case)[0].name)}, with this one pit."
     )
+    if "wall" in found.places:
+        page.say(
+            "At the wall a pit wide enough to reach the joint draws room air straight from it; "
+            "what a bucket adds there is no gain."
+        )
     for reason in found.failures:
         page.say(f"Not solved somewhere (shown as ?): {reason}")
     return page.text()
@@ -141,7 +152,7 @@ def _gain_rows(rows: list[PitSeries]) -> list[tuple[str, ...]]:
 def _percent(gain: float) -> str:
     if math.isnan(gain):
         return "-"
-    return f"x {1.0 + gain:.2g}" if gain >= 1.0 else f"+{100.0 * gain:.0f}%"
+    return f"x {1.0 + gain:.2g}" if gain >= 1.0 else f"{_whole(gain):+d}%"
 
 
 def _detail_rows(series: PitSeries) -> list[tuple[str, ...]]:

@@ -178,19 +178,19 @@ def _here(ax: Axes, found: PlacementMap, s: int) -> None:
         zorder=10,
         clip_on=False,
     )
-    right, high = (
-        math.log(a / v[0]) > share * math.log(v[-1] / v[0])
-        for v, a, share in ((plan.x_values, x, 0.5), (plan.y_values, y, 0.85))
+    along, upward = (
+        math.log(a / v[0]) / math.log(v[-1] / v[0])
+        for v, a in ((plan.x_values, x), (plan.y_values, y))
     )
     ax.annotate(
         "you are here",
         (x, y),
-        xytext=(6 if right else -6, -20 if high else 20),
+        xytext=(0, -20 if upward > 0.85 else 20),
         textcoords="offset points",
         fontsize=10,
         weight="bold",
         bbox={"facecolor": "white", "edgecolor": "black", "pad": 2.0, "linewidth": 0.8},
-        ha="right" if right else "left",
+        ha="right" if along > 0.85 else "left" if along < 0.15 else "center",
         va="center",
         zorder=11,
     )

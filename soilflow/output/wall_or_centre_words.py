@@ -26,6 +26,8 @@ __all__ = [
     "what_to_see",
 ]
 
+# Less than the grid of a map can tell apart: in pascals, of a ratio's logarithm, of the floor.
+_EVEN = {"margin": 0.05, "flow": 0.02, "coverage": 0.005}
 _OWN_SCALES: dict[str, tuple[float, str]] = {
     "length": (1e-3, "aperture of the joint [mm]"),
     "permeability": (1.0, "air permeability of the slab [m\u00b2]"),
@@ -43,7 +45,7 @@ def scale_words(axis: SiteAxis) -> tuple[float, str] | None:
     Returns
     -------
     words : tuple of float and str, or None
-        One unit in SI and the words on the scale; None for a ratio, which has no unit.
+        One unit and the words on the scale; None for a ratio, which has no unit. [SI]
     """
     return _OWN_SCALES.get(axis.dimension)
 
@@ -81,12 +83,15 @@ def lead_words(found: PlacementMap, at: tuple[int, int, int]) -> str:
     Returns
     -------
     words : str
-        ``W`` or ``M`` and the difference of margins or coverages, or the ratio of flows.
+        ``W`` or ``M`` and the difference of margins or coverages, or the ratio of flows; ``even``
+        where the two can hardly be told apart.
     """
     lead = float(found.lead[at])
     if math.isnan(lead):
         return "?"
     who = "W" if lead >= 0.0 else "M"
+    if abs(lead) < _EVEN[found.plan.measure]:
+        return "even"
     if found.plan.measure == "flow":
         return f"{who} x {math.exp(abs(lead)):.2g}"
     if found.plan.measure == "coverage":

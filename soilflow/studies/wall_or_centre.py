@@ -135,6 +135,7 @@ class PlacementMap:
         Share of the floor with the suction of the pass line. [-]
     at_case : tuple of array, each of shape (2,), or None
         Margins, flows and coverages of the case itself; None where it has no place on the map.
+        [SI]
     cells : tuple of int
         Cells of each panel's grid.
     failures : tuple of str
