@@ -176,7 +176,12 @@ def test_when_to_stop_is_said_with_what_the_next_bucket_brings():
 
 def test_what_the_footing_forbids_is_a_gap_in_the_table_and_no_failure():
     found = pit_sizes(
-        wide_floor(), shapes=("shaft",), states=("gap",), places=("wall",), most=2, resolution=ROUGH
+        wide_floor(),
+        shapes=("shaft",),
+        states=("scraped",),
+        places=("wall",),
+        most=2,
+        resolution=dataclasses.replace(ROUGH, cells_per_radius=1.5, growth=2.5),
     )
     (wall,) = found.series
     assert found.failures == ()

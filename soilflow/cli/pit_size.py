@@ -86,8 +86,8 @@ def pit_size(
 
     \b
     Examples:
-      soilflow study pit-size house.toml --most 1 --shape bowl --state gap
-      soilflow study pit-size house.toml --most 1 --state scraped --place open
+      soilflow study pit-size house.toml --most 1 --shape bowl --state gap --place open
+      soilflow study pit-size house.toml --most 1 --shape pan --place open --no-figures
 
     One pit on the fan of the first layout, from a bare core hole on.
     Writes a figure (PNG) and a table (CSV), named after the case.

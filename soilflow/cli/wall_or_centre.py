@@ -107,7 +107,7 @@ def wall_or_centre(
     \b
     Examples:
       soilflow study wall-or-centre house.toml --points 2 --panel no-gap
-      soilflow study wall-or-centre house.toml --points 2 --panel core --json
+      soilflow study wall-or-centre house.toml --points 2 --panel no-gap --measure flow --no-figures
 
     Three panels: no gap, a gap under the core, a gap along the walls.
     Writes the map (PNG) and a table (CSV), named after the case.

@@ -29,12 +29,6 @@ _DPI = 110
 _WALL = {"facecolor": "#f3dc7c", "hatch": "//", "edgecolor": "#b89a2a"}
 _CENTRE = {"facecolor": "#4f6690", "hatch": "..", "edgecolor": "#8fa3c8"}
 _NEITHER = {"facecolor": "#f4f4f4", "hatch": "xxx", "edgecolor": "#b4b4b4"}
-_HALO: dict[str, Any] = {
-    "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 1.5, "alpha": 0.9},
-    "ha": "center",
-    "va": "center",
-    "zorder": 8,
-}
 _FINE = 241  # points along an axis between which straight lines are drawn
 
 
@@ -132,26 +126,32 @@ def _contour(ax: Axes, x: Array, y: Array, values: Array, **style: Any) -> None:
 
 
 def _numbers(ax: Axes, found: PlacementMap, s: int) -> None:
-    """By how much the better one leads, at a few solved points and always at the corners."""
+    """By how much the better one leads, at a few of the solved points."""
     plan = found.plan
     for i in _few(len(plan.x_values)):
         for j in _few(len(plan.y_values)):
-            words = lead_words(found, (s, i, j))
-            x, y = _inward(plan.x_values, i), _inward(plan.y_values, j)
-            ax.text(x, y, words, fontsize=8.5, **_HALO)
+            at = plan.x_values[i], plan.y_values[j]
+            left, low = i > 0.8 * (len(plan.x_values) - 1), j > 0
+            ax.plot(
+                *at, marker="o", markersize=4.5, color="black", markeredgecolor="white", zorder=8
+            )
+            ax.annotate(
+                lead_words(found, (s, i, j)),
+                at,
+                xytext=(-7 if left else 7, 0 if low else 8),
+                textcoords="offset points",
+                fontsize=8.5,
+                ha="right" if left else "left",
+                va="center",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2, "alpha": 0.9},
+                zorder=8,
+            )
 
 
 def _few(count: int) -> list[int]:
     """Three of the points, off the frame where there are enough of them."""
     off = 1 if count >= 5 else 0
     return sorted({off, (count - 1) // 2, count - 1 - off})
-
-
-def _inward(values: tuple[float, ...], k: int) -> float:
-    """The value; on the frame a little way in, so that its number does not hang over."""
-    last = len(values) - 1
-    share = min(max(k / last, 0.1), 0.9)
-    return float(values[0] * (values[-1] / values[0]) ** share)
 
 
 def _here(ax: Axes, found: PlacementMap, s: int) -> None:
