@@ -316,3 +316,15 @@ def test_a_point_without_an_answer_is_a_question_mark_and_never_a_winner():
     assert "no fan" in print_map(found)
     assert map_to_dict(found)["points"][0]["leads"] == ""
     drawn(found)
+
+
+def test_where_both_cover_the_floor_nobody_leads():
+    plan = dataclasses.replace(solved().plan, measure="coverage")
+    found = dataclasses.replace(solved(), plan=plan)
+    assert_allclose(found.coverage_area[1, 1, 0], 1.0)  # with the gap both cover all of it
+    assert lead_words(found, (1, 1, 0)) == "even"
+    point = map_to_dict(found)["points"][6]
+    assert (point["panel"], point["leads"], point["holds"]) == ("core", "even", True)
+    picture, _ = drawn(found)
+    labels = [text.get_text() for text in picture.legends[0].get_texts()]
+    assert "both do the same, and hold" in labels

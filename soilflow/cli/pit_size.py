@@ -16,7 +16,7 @@ from soilflow.cli.reporting import (
     pick_variant,
     reporting,
 )
-from soilflow.cli.study import Figures, Out, VacuumText, hand_over, quantity, study
+from soilflow.cli.study import Figures, Out, VacuumText, hand_over, quantity, study, vacuum_of
 
 __all__ = ["Shape", "State", "Where", "pit_size"]
 
@@ -86,8 +86,8 @@ def pit_size(
 
     \b
     Examples:
-      soilflow study pit-size house.toml --most 1 --shape bowl --state gap --place open
-      soilflow study pit-size house.toml --most 1 --shape pan --place open --no-figures
+      soilflow study pit-size house.toml --most 1 --shape bowl --state gap
+      soilflow study pit-size house.toml --most 1 --state gap --no-figures
 
     One pit on the fan of the first layout, from a bare core hole on.
     Writes a figure (PNG) and a table (CSV), named after the case.
@@ -115,7 +115,7 @@ def pit_size(
             seam_looser_by=seam_looser_by,
             aperture=quantity("--gap", gap, "length"),
         )
-        held = None if vacuum is None else quantity("--vacuum", vacuum, "vacuum")
+        held = None if vacuum is None else vacuum_of(vacuum)
         if not quiet:
             solves, seconds = pit_size_cost(read, shapes, states, places, most)
             typer.echo(f"solving {solves} pits, about {seconds:.0f} s ...", err=True)

@@ -11,7 +11,7 @@ import typer
 from soilflow.cli.app import app
 from soilflow.cli.reporting import WrongCommand, show, wrote
 
-__all__ = ["Figures", "Out", "VacuumText", "hand_over", "quantity", "study"]
+__all__ = ["Figures", "Out", "VacuumText", "hand_over", "quantity", "study", "vacuum_of"]
 
 study = typer.Typer(
     no_args_is_help=True,
@@ -112,3 +112,27 @@ def quantity(option: str, text: str, dimension: str) -> float:
         return parse_quantity(text, dimension)
     except InputError as error:
         raise WrongCommand(f"{option}: {error.message}") from None
+
+
+def vacuum_of(text: str) -> float:
+    """The vacuum that pits are to be held at.
+
+    Parameters
+    ----------
+    text : str
+        Number and unit.
+
+    Returns
+    -------
+    vacuum : float
+        Positive. [Pa]
+
+    Raises
+    ------
+    WrongCommand
+        It is no vacuum.
+    """
+    held = quantity("--vacuum", text, "pressure")
+    if not 0.0 < held < 2e4:
+        raise WrongCommand(f'--vacuum: "{text}": above 0 and below 80 in. w.c. is needed')
+    return held

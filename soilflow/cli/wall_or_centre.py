@@ -26,7 +26,7 @@ from soilflow.cli.reporting import (
     pick_variant,
     reporting,
 )
-from soilflow.cli.study import Figures, Out, VacuumText, hand_over, quantity, study
+from soilflow.cli.study import Figures, Out, VacuumText, hand_over, quantity, study, vacuum_of
 
 if TYPE_CHECKING:
     from soilflow.case import Case
@@ -107,7 +107,7 @@ def wall_or_centre(
     \b
     Examples:
       soilflow study wall-or-centre house.toml --points 2 --panel no-gap
-      soilflow study wall-or-centre house.toml --points 2 --panel no-gap --measure flow --no-figures
+      soilflow study wall-or-centre house.toml --points 2 --panel walls --json
 
     Three panels: no gap, a gap under the core, a gap along the walls.
     Writes the map (PNG) and a table (CSV), named after the case.
@@ -167,7 +167,7 @@ def _placements(
     )
     if vacuum is None:
         return first, second
-    held = quantity("--vacuum", vacuum, "vacuum")
+    held = vacuum_of(vacuum)
     return at_vacuum(first, held), at_vacuum(second, held)
 
 
@@ -180,7 +180,7 @@ def _range(axis: Axis, text: str | None) -> tuple[float, float] | None:
     if not to:
         raise WrongCommand(f'"{text}": two values are needed, as in "1 to 30"')
     dimension = site_axis(axis).dimension
-    ends = (quantity("range", end.strip(), dimension) for end in (low, high))
+    ends = (quantity("a range", end.strip(), dimension) for end in (low, high))
     first, last = ends
     return first, last
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilflow.files.atomic import replacing
 from soilflow.output.wall_or_centre_words import lead_words, scale_words, typed, what_to_see
 from soilflow.studies.site_axes import SiteAxis
-from soilflow.studies.wall_or_centre import PlacementMap
+from soilflow.studies.wall_or_centre import EVEN, PlacementMap
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,6 +28,7 @@ _DPI = 110
 # Light, dark and white: three tones that stay apart in grey, each with a hatching of its own.
 _WALL = {"facecolor": "#f3dc7c", "hatch": "//", "edgecolor": "#b89a2a"}
 _CENTRE = {"facecolor": "#4f6690", "hatch": "..", "edgecolor": "#8fa3c8"}
+_BOTH = {"facecolor": "#ffffff", "hatch": "--", "edgecolor": "#9a9a9a"}
 _NEITHER = {"facecolor": "#f4f4f4", "hatch": "xxx", "edgecolor": "#b4b4b4"}
 _FINE = 241  # points along an axis between which straight lines are drawn
 
@@ -75,9 +76,11 @@ def _panel(ax: Axes, found: PlacementMap, s: int) -> None:
     lead = _between(logs, np.arcsinh(found.lead[s]), x, y)
     best = _between(logs, np.arcsinh(found.best_margin[s]), x, y)
     at = np.exp(x), np.exp(y)
+    little = EVEN[plan.measure]
     for shown, style in (
         ((best >= 0.0) & (lead >= 0.0), _WALL),
         ((best >= 0.0) & (lead < 0.0), _CENTRE),
+        ((best >= 0.0) & (np.abs(lead) < little), _BOTH),
         (best < 0.0, _NEITHER),
     ):
         _fill(ax, *at, shown, style)
@@ -131,14 +134,15 @@ def _numbers(ax: Axes, found: PlacementMap, s: int) -> None:
     for i in _few(len(plan.x_values)):
         for j in _few(len(plan.y_values)):
             at = plan.x_values[i], plan.y_values[j]
-            left, low = i > 0.8 * (len(plan.x_values) - 1), j > 0
+            left = i > 0.8 * (len(plan.x_values) - 1)
+            lift = {0: 8, len(plan.y_values) - 1: -8}.get(j, 0)  # off the frame
             ax.plot(
                 *at, marker="o", markersize=4.5, color="black", markeredgecolor="white", zorder=8
             )
             ax.annotate(
                 lead_words(found, (s, i, j)),
                 at,
-                xytext=(-7 if left else 7, 0 if low else 8),
+                xytext=(-7 if left else 7, lift),
                 textcoords="offset points",
                 fontsize=8.5,
                 ha="right" if left else "left",
@@ -279,12 +283,14 @@ def _legend(figure: Figure, found: PlacementMap) -> None:
             hatch=style["hatch"],
         )
 
-    handles = [
+    handles: list[Patch | Line2D] = [
         area(_WALL, "W: at the walls does more, and holds"),
         area(_CENTRE, "M: in the middle does more, and holds"),
         area(_NEITHER, "neither holds the floor"),
         Line2D([], [], color="black", linewidth=3.6, label="both do the same"),
     ]
+    if found.plan.measure == "coverage":  # much of a floor may be covered by both
+        handles[-1:] = [area(_BOTH, "both do the same, and hold")]
     width = round(10.5 * float(figure.get_size_inches()[0]))
     sentence = textwrap.fill(what_to_see(found), width)
     few = len(found.plan.scenes) < 3

@@ -14,7 +14,7 @@ from soilflow.output.page import Page, cfm, spoken
 from soilflow.results.coverage import PASS_LINE
 from soilflow.studies.deciding import judged_by
 from soilflow.studies.site_axes import SiteAxis
-from soilflow.studies.wall_or_centre import MEASURES, PlacementMap
+from soilflow.studies.wall_or_centre import EVEN, MEASURES, PlacementMap
 
 __all__ = [
     "lead_words",
@@ -26,8 +26,6 @@ __all__ = [
     "what_to_see",
 ]
 
-# Less than the grid of a map can tell apart: in pascals, of a ratio's logarithm, of the floor.
-_EVEN = {"margin": 0.05, "flow": 0.02, "coverage": 0.005}
 _OWN_SCALES: dict[str, tuple[float, str]] = {
     "length": (1e-3, "aperture of the joint [mm]"),
     "permeability": (1.0, "air permeability of the slab [m\u00b2]"),
@@ -90,7 +88,7 @@ def lead_words(found: PlacementMap, at: tuple[int, int, int]) -> str:
     if math.isnan(lead):
         return "?"
     who = "W" if lead >= 0.0 else "M"
-    if abs(lead) < _EVEN[found.plan.measure]:
+    if abs(lead) < EVEN[found.plan.measure]:
         return "even"
     if found.plan.measure == "flow":
         return f"{who} x {math.exp(abs(lead)):.2g}"
@@ -131,10 +129,12 @@ def what_to_see(found: PlacementMap) -> str:
 
 
 def _letter(found: PlacementMap, at: tuple[int, int, int]) -> str:
-    """W or M for who leads, small where neither holds the floor."""
+    """W or M for who leads, = for nobody; small and - where neither holds the floor."""
     lead, best = float(found.lead[at]), float(found.best_margin[at])
     if math.isnan(lead):
         return "?"
+    if abs(lead) < EVEN[found.plan.measure]:
+        return "=" if best >= 0.0 else "-"
     who = "W" if lead >= 0.0 else "M"
     return who if best >= 0.0 else who.lower()
 
@@ -163,7 +163,8 @@ def print_map(found: PlacementMap, *, verbose: bool = False, width: int = 60) ->
     page.say(f'M: "{plan.centre.name}"')
     page.say(
         f"The letter is the placement that leads by {plan.measure} in {_condition(found)}; a small "
-        f"letter, neither holds the floor at {PASS_LINE:g} Pa."
+        f"letter, neither holds the floor at {PASS_LINE:g} Pa. Even: = where they hold, - where "
+        "they do not."
     )
     for s, scene in enumerate(plan.scenes):
         page.heading(scene.words.upper())
@@ -249,6 +250,9 @@ _COLUMNS = {
 }
 
 
+_LEADS = {"W": "wall", "M": "centre", "=": "even", "-": "even"}
+
+
 def _rows(found: PlacementMap) -> list[dict[str, Any]]:
     plan = found.plan
     rows = []
@@ -271,8 +275,8 @@ def _rows(found: PlacementMap) -> list[dict[str, Any]]:
                 "x_without_dimension": plan.x.scale(site, x),
                 "y_without_dimension": plan.y.scale(site, y),
                 **dict(zip(list(_COLUMNS)[6:12], numbers, strict=True)),
-                "leads": {"W": "wall", "M": "centre"}.get(letter.upper(), ""),
-                "holds": "" if letter == "?" else letter.isupper(),
+                "leads": _LEADS.get(letter.upper(), ""),
+                "holds": "" if letter == "?" else letter == "=" or letter.isupper(),
             }
         )
     return rows

@@ -26,6 +26,7 @@ from soilflow.studies.gap_scenes import GapScene
 from soilflow.studies.site_axes import SiteAxis, log_spaced
 
 __all__ = [
+    "EVEN",
     "MAP",
     "MEASURES",
     "MapPlan",
@@ -50,6 +51,9 @@ MAP = Resolution(
 )
 # What may decide: its unit.
 MEASURES = {"margin": "Pa", "flow": "m3/s", "coverage": "-"}
+# A lead that the grid of a map cannot tell from none: in pascals, of the logarithm of a ratio, of
+# the floor.
+EVEN = {"margin": 0.05, "flow": 0.02, "coverage": 0.005}
 # Per cell and solved point of the map, on one processor; an estimate only. [s]
 _SECONDS = 9e-6
 # Fields of this many points before are mixed for a start; more cost more than they save.
