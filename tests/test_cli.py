@@ -16,7 +16,18 @@ from soilflow.errors import BalanceError, ConvergenceError, OutOfRangeError
 from soilflow.files.result_hdf5 import read_result
 
 ROOT = Path(__file__).parents[1]
-COMMANDS = ("new", "check", "run", "compare", "search", "study", "cases", "figures", "schema")
+COMMANDS = (
+    "new",
+    "check",
+    "run",
+    "compare",
+    "search",
+    "study",
+    "cases",
+    "figures",
+    "schema",
+    "sheet",
+)
 STUDIES = ("pit-size", "wall-or-centre")
 HELPS = [
     ["--help"],

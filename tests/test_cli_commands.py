@@ -43,6 +43,7 @@ DOES = {
     "cases": ["cases"],
     "figures": ["figures", "house.toml", "--only", "operating"],
     "schema": ["schema", "--out", "schema.json"],
+    "sheet": ["sheet", "house.toml"],
 }
 WRONG = {
     "new": ["new", "fresh.toml", "--size", "14 ft", "--pits", "1"],
@@ -55,6 +56,7 @@ WRONG = {
     "cases": ["cases", "none"],
     "figures": ["figures", "house.toml", "--only", "none"],
     "schema": ["schema", "--out", "none/schema.json"],
+    "sheet": ["sheet", "house.toml", "--layout", "six"],
 }
 
 

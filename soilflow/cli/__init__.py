@@ -21,6 +21,7 @@ from soilflow.cli import (
     run,
     schema,
     search,
+    sheet,
     study,
     wall_or_centre,
 )
@@ -39,6 +40,7 @@ __all__ = [
     "run",
     "schema",
     "search",
+    "sheet",
     "study",
     "wall_or_centre",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from soilflow.results.solved import ConditionResult
 from soilflow.site.site import Site
 from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC
 
-__all__ = ["plan_and_numbers"]
+__all__ = ["plan_and_numbers", "tone_runs"]
 
 _WIDE = 320  # of the plan, in pixels
 # From the pass line up, in about half decades; paler is more, as in the figures. [Pa]
@@ -92,8 +92,9 @@ def _plan(site: Site, layout: Layout, found: ConditionResult) -> str:
         return (x - x0) * scale, tall - (y - y0) * scale
 
     shapes = [
-        f"<rect x='{left:.1f}' y='{top:.1f}' width='{wide:.1f}' height='{high:.1f}' fill='{tone}'/>"
-        for left, top, wide, high, tone in _runs(floor, at)
+        f"<rect x='{at(x, y)[0]:.1f}' y='{at(x, y + high)[1]:.1f}' "
+        f"width='{wide * scale + 0.3:.1f}' height='{high * scale + 0.3:.1f}' fill='{tone}'/>"
+        for x, y, wide, high, tone in tone_runs(floor, fails="url(#soilflow-fails)")
     ]
     corners = " ".join(f"{a:.1f},{b:.1f}" for a, b in (at(*c) for c in site.slab.corners))
     shapes.append(f"<polygon points='{corners}' fill='none' stroke='#1b1b1b' stroke-width='2'/>")
@@ -119,18 +120,30 @@ def _plan(site: Site, layout: Layout, found: ConditionResult) -> str:
     )
 
 
-def _runs(
-    floor: FloorPressure, at: Callable[[float, float], tuple[float, float]]
+def tone_runs(
+    floor: FloorPressure, *, fails: str
 ) -> Iterator[tuple[float, float, float, float, str]]:
-    """Neighbouring columns of one tone along x, as left, top, width, height in pixels, and tone."""
+    """Neighbouring columns of one tone along x, for a drawing of the suction.
+
+    Parameters
+    ----------
+    floor : FloorPressure
+        Pressure under the slab.
+    fails : str
+        What columns below the pass line are filled with.
+
+    Yields
+    ------
+    run : tuple of (float, float, float, float, str)
+        West and south edge, width and height [m], and the fill.
+    """
     step = np.searchsorted(_STEPS, -floor.pressure, side="right")
-    tones = ("url(#soilflow-fails)", *_TONES)
+    tones = (fails, *_TONES)
     shown = np.where(floor.floor & ~np.isnan(floor.pressure), step, -1)
     for j in range(shown.shape[1]):
         row = shown[:, j]
         starts = [0, *(np.flatnonzero(np.diff(row)) + 1).tolist()]
         for begin, end in itertools.pairwise([*starts, row.size]):
             if row[begin] >= 0:
-                left, bottom = at(float(floor.x[begin]), float(floor.y[j]))
-                right, top = at(float(floor.x[end]), float(floor.y[j + 1]))
-                yield left, top, right - left + 0.3, bottom - top + 0.3, tones[row[begin]]
+                x, y = float(floor.x[begin]), float(floor.y[j])
+                yield x, y, float(floor.x[end]) - x, float(floor.y[j + 1]) - y, tones[row[begin]]

@@ -1,0 +1,257 @@
+"""The job sheet: complete without scripts, nothing from outside, and as right as the library."""
+
+import functools
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from html import unescape
+
+import numpy as np
+import pytest
+from browser import open_browser, program
+from numpy.testing import assert_allclose
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from tiny_house import TEXT
+
+from soilflow.air import u_from_pressure
+from soilflow.files import parse_case
+from soilflow.flow.grid import Resolution
+from soilflow.output.cautions import CAUTIONS
+from soilflow.output.sheet import sheet_html
+from soilflow.output.sheet_data import sheet_data
+from soilflow.results.coverage import coverage, worst_margin
+from soilflow.results.floor import floor_response, pressure_at
+from soilflow.run import run_layout
+from soilflow.site.effects import HOUSE
+from soilflow.studies.on_site import on_site
+
+ROUGH = Resolution(
+    name="rough", cells_per_radius=1.5, line_size=0.15, growth=2.0, largest_inside=0.5
+)
+POINTS = """\
+[[layouts.points]]
+name = "A"
+x = "3 ft"
+y = "3 ft"
+pit = "2 buckets"
+[[layouts.points]]
+name = "B"
+x = "10 ft"
+y = "8 ft"
+pit = "1 bucket"
+"""
+FORBIDDEN = re.compile(
+    r"\b(radius of influence|guarantee\w*|complian\w*|certif\w*|safe\w*|radon-free)\b", re.I
+)
+
+
+@functools.cache
+def case():
+    head, _, tail = TEXT.partition("[[layouts]]")
+    rest = tail[tail.index("[conditions.today]") :]
+    layout = '[[layouts]]\nname = "two"\n' + POINTS
+    rest = rest.replace(
+        '[conditions.design_winter]\noutdoor_pressure = "4 Pa"',
+        '[conditions.design_winter]\nbelow_neutral_level = "14 ft"\noutdoor_temperature = "14 F"\n'
+        'room_temperature = "70 F"\nadded_pressure = "1 Pa"',
+    )
+    text = head + layout + rest.partition("[variant")[0]
+    return parse_case(text, file="house.toml").with_resolution(ROUGH)
+
+
+@functools.cache
+def result():
+    return run_layout(case(), "two")
+
+
+@functools.cache
+def page():
+    return sheet_html(case(), result(), on_site(case(), result()))
+
+
+def plain(text):
+    body = re.sub(r"<(script|style)[^>]*>.*?</\1>", " ", text, flags=re.DOTALL)
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", body)).split())
+
+
+def test_it_is_whole_without_scripts_and_small():
+    said = plain(page())
+    for words in ("Suction points", "Test holes", "Fan and pipe", "Seal list", "Before the fan"):
+        assert words in said
+    for name in ("footings", "silica", "back-drafting"):
+        part = CAUTIONS[name].full if name != "back-drafting" else "no computed number tells"
+        assert part in said
+    assert "May be taken apart here for equipment service: fan off first" in said
+    assert "This gauge does not show radon" in said
+    assert "no range computed" in said
+    assert "2 buckets" in said
+    assert len(page().encode()) < 1_500_000
+    assert FORBIDDEN.search(said) is None
+
+
+def test_nothing_comes_from_outside():
+    without = page().replace("http://www.w3.org/2000/svg", "")
+    assert not re.findall(r"https?://|//[a-z]+\.|<link|<iframe|<img|@import|url\((?!#)", without)
+    assert re.findall(r"https?://", page() + '<img src="https://x.y/">')
+
+
+def test_a_name_is_no_markup():
+    hostile = "</script><script>alert(1)</script>"
+    text = sheet_html(case(), replace(result(), title=hostile), on_site(case(), result()))
+    assert "<script>alert" not in text
+    assert "&lt;/script&gt;" in text
+
+
+def test_no_green_light():
+    """No colour on the page is greener than it is red and blue by more than a trace."""
+    for code in re.findall(r"#([0-9a-fA-F]{6})\b", page()):
+        red, green, blue = (int(code[i : i + 2], 16) for i in (0, 2, 4))
+        assert green <= max(red, blue) + 8, code
+    assert "green" not in page()
+
+
+def test_the_plan_is_well_formed_and_has_every_mark():
+    drawings = re.findall(r"<svg.*?</svg>", page(), flags=re.DOTALL)
+    assert len(drawings) == 2
+    for drawing in drawings:
+        ET.fromstring(drawing.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1))
+    for name in ("A", "B", "T1"):
+        assert f">{name}</text>" in drawings[1]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    driver = open_browser()
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture
+def opened(browser, tmp_path):
+    file = tmp_path / "sheet.html"
+    file.write_text(page(), encoding="utf-8")
+    browser.get(file.as_uri())
+    return browser
+
+
+def text_of(browser, name):
+    return browser.find_element(By.ID, name).text
+
+
+def as_shown(value):
+    """The page's own rounding: two decimals below 1, one below 10, none above."""
+    size = abs(value)
+    text = f"{value:.{2 if size < 1 else 1 if size < 10 else 0}f}"
+    return text.replace("-", "") if float(text) == 0 else text
+
+
+def by_library(vacuums, outdoors):
+    """Margin, covered shares and readings for stated vacuums; None is a capped point."""
+    solution, atm = result().solution, case().air.pressure_atm
+    floor = floor_response(solution.soil, solution.network, solution.response)
+    ports, matrix = list(solution.soil.ports), solution.response.port_matrix
+    held = {HOUSE: 0.0, "outdoors": outdoors}
+    held |= {n: -v for n, v in vacuums.items() if v is not None}
+    u = np.array([float(u_from_pressure(held.get(name, 0.0), atm)) for name in ports])
+    free = [ports.index(n) for n, v in vacuums.items() if v is None]
+    kept = [i for i in range(len(ports)) if i not in free]
+    if free:
+        u[free] = np.linalg.solve(matrix[np.ix_(free, free)], -matrix[np.ix_(free, kept)] @ u[kept])
+    pressure = floor.pressure(u, atm, room=ports.index(HOUSE))
+    reads = pressure_at(floor.pressure(u, atm), *result().hole_places["T1"])
+    flows = dict(zip(ports, -matrix @ u, strict=True))
+    shares = (coverage(pressure, threshold) for threshold in (1.0, 5.0))
+    return worst_margin(pressure).margin, *shares, reads, flows
+
+
+def agrees(browser, vacuums, outdoors):
+    margin, one, five, reads, flows = by_library(vacuums, outdoors)
+    assert text_of(browser, "margin") == as_shown(margin)
+    assert text_of(browser, "covered1") == f"{int(100 * one + 1e-9)} %"
+    assert text_of(browser, "covered5") == f"{int(100 * five + 1e-9)} %"
+    assert text_of(browser, "hole-now0") == as_shown(reads)
+    for i, name in enumerate(("A", "B")):
+        assert text_of(browser, f"flow-now{i}") == f"{flows[name] * 2118.880003:.2f} cfm"
+    return margin
+
+
+def move(browser, name, value):
+    """As dragging it would: the value, and the event a reader's hand causes."""
+    browser.execute_script(
+        "const e = document.getElementById('controls').elements[arguments[0]];"
+        "e.value = arguments[1]; e.dispatchEvent(new Event('input', {bubbles: true}));",
+        name,
+        str(value),
+    )
+
+
+def test_it_starts_at_the_solved_operating_point_without_a_complaint(opened):
+    winter = result().conditions["design_winter"]
+    assert text_of(opened, "margin") == as_shown(winter.worst.margin)
+    assert text_of(opened, "covered1") == f"{int(100 * winter.coverage_area[1.0] + 1e-9)} %"
+    assert text_of(opened, "hole-now0") == as_shown(winter.test_holes["T1"])
+    assert [line for line in opened.get_log("browser") if line["level"] == "SEVERE"] == []
+    loaded = "return performance.getEntriesByType('resource').map(e => e.name)"
+    assert opened.execute_script(loaded) == []
+
+
+def test_moving_a_vacuum_and_capping_a_point_is_what_the_library_says(opened):
+    winter = result().conditions["design_winter"]
+    on = winter.operating_point
+    start = {n: -float(on.pressures[on.port_names.index(n)]) for n in ("A", "B")}
+    agrees(opened, start, winter.outdoor_pressure)
+    move(opened, "vacuum0", 300)
+    low = agrees(opened, {"A": 300.0, "B": start["B"]}, winter.outdoor_pressure)
+    opened.find_element(By.NAME, "cap1").click()
+    capped = agrees(opened, {"A": 300.0, "B": None}, winter.outdoor_pressure)
+    # capped is not open to the room: at no vacuum it would let air in
+    vented = by_library({"A": 300.0, "B": 0.0}, winter.outdoor_pressure)[0]
+    assert capped < low
+    assert vented < capped
+    opened.find_element(By.ID, "back").click()
+    agrees(opened, start, winter.outdoor_pressure)
+
+
+def test_a_colder_day_pushes_by_the_stack_formula(opened):
+    """dp = p_atm g h / R (1/T_out - 1/T_in): 14 ft, -20 C against 70 F, and 1 Pa of allowance."""
+    move(opened, "temperature", -20)
+    room = (70 - 32) / 1.8 + 273.15
+    stack = 101325 * 9.80665 * 14 * 0.3048 / 287.05 * (1 / 253.15 - 1 / room) + 1.0
+    assert text_of(opened, "outdoors-now") == as_shown(stack)
+    on = result().conditions["design_winter"].operating_point
+    start = {n: -float(on.pressures[on.port_names.index(n)]) for n in ("A", "B")}
+    agrees(opened, start, stack)
+
+
+def test_keys_alone_will_do_and_a_phone_shows_it_all(opened):
+    box = opened.find_element(By.NAME, "cap0")
+    before = text_of(opened, "margin")
+    box.send_keys(Keys.SPACE)
+    assert box.is_selected()
+    assert text_of(opened, "margin") != before
+    slider = opened.find_element(By.NAME, "vacuum1")
+    value = slider.get_attribute("value")
+    slider.send_keys(Keys.HOME)
+    assert float(slider.get_attribute("value")) == 0.0 != float(value)
+    labels = "return [...document.querySelectorAll('#controls input')].every(e => e.labels.length)"
+    assert opened.execute_script(labels)
+    opened.set_window_size(360, 740)
+    wide = opened.execute_script("return document.documentElement.scrollWidth")
+    opened.set_window_size(1280, 1400)
+    assert wide <= 500  # headless windows are no narrower
+
+
+def test_a_browser_that_is_not_there_fails_with_what_to_do(monkeypatch):
+    monkeypatch.setenv("CHROMIUM", "/nowhere/chromium")
+    with pytest.raises(AssertionError, match="apt-get install chromium chromium-driver"):
+        program("chromium", "CHROMIUM")
+
+
+def test_fields_of_many_ports_fit_in_sixteen_bits(monkeypatch):
+    full = sheet_data(case(), result())
+    monkeypatch.setattr("soilflow.output.sheet_data._MOST_BYTES", 0)
+    packed = sheet_data(case(), result())
+    assert (full["fields"]["bits"], packed["fields"]["bits"]) == (32, 16)
+    assert len(packed["fields"]["data"]) < 0.6 * len(full["fields"]["data"])
+    assert_allclose(full["matrix"], packed["matrix"])
