@@ -10,6 +10,7 @@ from soilflow.results.sealing import SealingList, SealingValue
 from soilflow.results.verdict import DEPENDABLE, RULES, Verdict
 from soilflow.site.effects import HOUSE
 from soilflow.site.slab import Slab
+from soilflow.studies.balancing import Balance
 from soilflow.studies.on_site import OnSite
 from soilflow.units import M3S_PER_CFM, M_PER_FOOT, feet_inches
 
@@ -17,6 +18,7 @@ __all__ = [
     "air_lines",
     "balance_lines",
     "duration",
+    "needs_dampers",
     "seal_lines",
     "verdict_lines",
     "verdict_word",
@@ -179,6 +181,23 @@ def _number(share: str) -> float:
     return float(share.removesuffix(" %")) if share != "-" else -1.0
 
 
+def needs_dampers(balance: Balance) -> bool:
+    """Whether the points of a layout hold their parts of the floor so unevenly that it matters.
+
+    Parameters
+    ----------
+    balance : Balance
+        What was found.
+
+    Returns
+    -------
+    uneven : bool
+        Margins with all dampers open that differ by more than a tenth.
+    """
+    margins = balance.margins_open.values()
+    return max(margins) - min(margins) > _BALANCED * max(map(abs, margins))
+
+
 def balance_lines(page: Page, found: OnSite) -> None:
     """How dampers would stand if every territory had the same margin, and what that is worth.
 
@@ -193,7 +212,7 @@ def balance_lines(page: Page, found: OnSite) -> None:
     if balance is None:
         return
     low, high = min(balance.margins_open.values()), max(balance.margins_open.values())
-    if high - low <= _BALANCED * max(abs(low), abs(high)):
+    if not needs_dampers(balance):
         page.say(
             f"Dampers: none needed, every point holds its part of the floor with {pa(low)} to "
             f"{pa(high)}.",

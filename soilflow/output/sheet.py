@@ -8,6 +8,7 @@ from importlib import resources
 from typing import Any
 
 from markupsafe import Markup
+from shapely.geometry import Point, Polygon
 
 from soilflow import __version__
 from soilflow.case import Case
@@ -16,7 +17,7 @@ from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import CAPPED
 from soilflow.output.cautions import CAUTIONS
 from soilflow.output.error_bars import half_bar
-from soilflow.output.on_site import duration, verdict_word
+from soilflow.output.on_site import duration, needs_dampers, verdict_word
 from soilflow.output.page import both, cfm, pa, place_on_floor, spoken, wc
 from soilflow.output.sheet_data import sheet_data
 from soilflow.output.sheet_plan import draw_plan
@@ -31,6 +32,7 @@ from soilflow.units import MS_PER_FPM, feet_inches
 __all__ = ["sheet_html"]
 
 _SEALS = 8
+_BESIDE = 0.42  # of a letter from its segment, past most walls [m]
 _CHECKS = (
     "Spillage test of every vented appliance, worst case, fan on; again after sealing",
     "Carbon monoxide alarms on every floor work",
@@ -79,7 +81,9 @@ def _context(case: Case, result: Result, found: OnSite) -> dict[str, Any]:
     today = result.conditions.get(TODAY, next(iter(result.conditions.values())))
     slab, worst = case.site.slab, judged.worst
     seals = _seals(case, found)
-    plan = draw_plan(result, judged, letters=[(s["letter"], *s["at"]) for s in seals])
+    plan = draw_plan(
+        result, judged, letters=[(s["letter"], *_outside(slab.polygon, s)) for s in seals]
+    )
     holds = "holds" if judged.passes else "DOES NOT HOLD"
     bar = f" {half_bar(judged, 'worst_margin')} Pa" if judged.bars else ""
     more = "to spare" if judged.passes else "short"
@@ -122,6 +126,15 @@ def _context(case: Case, result: Result, found: OnSite) -> dict[str, Any]:
     }
 
 
+def _outside(floor: Polygon, seal: dict[str, Any]) -> tuple[float, float]:
+    """Where the letter of a seal stands: outside the wall, or beside a crack. [m]"""
+    (x, y), (ax, ay), (bx, by) = seal["at"], seal["start"], seal["end"]
+    length = math.hypot(bx - ax, by - ay) or 1.0
+    across = ((by - ay) / length, (ax - bx) / length)
+    sides = [(x + s * _BESIDE * across[0], y + s * _BESIDE * across[1]) for s in (1.0, -1.0)]
+    return next((at for at in sides if not floor.contains(Point(at))), sides[0])
+
+
 def _vacuums(condition: ConditionResult) -> list[float]:
     return [v for v in condition.operating_point.riser_vacuums.values() if v > 0.0]
 
@@ -149,7 +162,7 @@ def _point(
 
 def _damper(found: OnSite, name: str) -> str:
     balance = found.balance
-    if balance is None or name not in balance.dampers:
+    if balance is None or name not in balance.dampers or not needs_dampers(balance):
         return "open"
     turned = math.degrees(balance.dampers[name])
     return f"{turned:.0f}\u00b0 to balance" if turned > 1.0 else "open"
@@ -215,6 +228,8 @@ def _seals(case: Case, found: OnSite) -> list[dict[str, Any]]:
                 "where": where,
                 "gains": f"{value.whole.margin_gained:+.2g} Pa",
                 "saves": cfm(value.whole.air_saved),
+                "start": value.start,
+                "end": value.end,
                 "at": tuple(0.5 * (a + b) for a, b in zip(value.start, value.end, strict=True)),
             }
         )
