@@ -10,9 +10,9 @@ from typing import Any
 from markupsafe import Markup
 from shapely.geometry import Point, Polygon
 
-from soilflow import __version__
 from soilflow.case import Case
 from soilflow.conditions import TODAY
+from soilflow.files.provenance import SOILFLOW, versions_at_work
 from soilflow.layout.pipes import fall_needed
 from soilflow.operating_point import CAPPED
 from soilflow.output.cautions import CAUTIONS
@@ -91,7 +91,7 @@ def _context(case: Case, result: Result, found: OnSite) -> dict[str, Any]:
         "title": result.title,
         "layout": result.layout,
         "variant": result.variant,
-        "version": __version__,
+        "version": versions_at_work(SOILFLOW)[SOILFLOW],
         "grid": case.resolution.name,
         "bars": bool(judged.bars),
         "today": spoken(today.name),

@@ -135,7 +135,7 @@ def tone_runs(
     Yields
     ------
     run : tuple of (float, float, float, float, str)
-        West and south edge, width and height [m], and the fill.
+        The fill last, before it west and south edge, width and height. [m]
     """
     step = np.searchsorted(_STEPS, -floor.pressure, side="right")
     tones = (fails, *_TONES)
