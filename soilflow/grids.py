@@ -143,7 +143,9 @@ def map_of(case: Case, layout: Layout, grid: Grid | None = None) -> SoilMap:
     return build_soil_map(grid, effects, layout.held_bodies(floor))
 
 
-def estimate(case: Case, layout: Layout, *, grid: Grid | None = None) -> Estimate:
+def estimate(
+    case: Case, layout: Layout, *, grid: Grid | None = None, files: bool = True
+) -> Estimate:
     """What running a layout will cost, without solving anything.
 
     Parameters
@@ -154,6 +156,8 @@ def estimate(case: Case, layout: Layout, *, grid: Grid | None = None) -> Estimat
         The layout.
     grid : Grid or None
         Grid to use; None makes one for this layout.
+    files : bool
+        Whether the time has pictures and the result file in it.
 
     Returns
     -------
@@ -168,7 +172,7 @@ def estimate(case: Case, layout: Layout, *, grid: Grid | None = None) -> Estimat
     return Estimate(
         cells=cells,
         ports=ports,
-        seconds=_SECONDS_AT_LEAST
+        seconds=(_SECONDS_AT_LEAST if files else 0.0)
         + cells * (_SECONDS_PER_CELL + fields * _SECONDS_PER_CELL_AND_FIELD),
         megabytes=(_BYTES_AT_REST + cells * BYTES_PER_CELL) / 1e6,
     )

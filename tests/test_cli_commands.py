@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tiny_house import FIRST, TEXT
+from tiny_house import FIRST, RANGES, TEXT
 from typer.testing import CliRunner
 
 from soilflow import cli
@@ -41,6 +41,7 @@ DOES = {
         *("--state", "scraped", "--place", "open", "--no-figures"),
     ],
     "cases": ["cases"],
+    "ensemble": ["ensemble", "ranges.toml", "--members", "2", "--workers", "1"],
     "figures": ["figures", "house.toml", "--only", "operating"],
     "schema": ["schema", "--out", "schema.json"],
     "sheet": ["sheet", "house.toml"],
@@ -54,6 +55,7 @@ WRONG = {
     "wall-or-centre": ["study", "wall-or-centre", "house.toml", "--wall", "six"],
     "pit-size": ["study", "pit-size", "house.toml", "--smear", "20"],
     "cases": ["cases", "none"],
+    "ensemble": ["ensemble", "ranges.toml", "--layout", "six"],
     "figures": ["figures", "house.toml", "--only", "none"],
     "schema": ["schema", "--out", "none/schema.json"],
     "sheet": ["sheet", "house.toml", "--layout", "six"],
@@ -64,6 +66,7 @@ WRONG = {
 def call(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "house.toml").write_text(TEXT, encoding="utf-8")
+    (tmp_path / "ranges.toml").write_text(RANGES, encoding="utf-8")
     return lambda *arguments: CliRunner().invoke(cli.app, arguments)
 
 
@@ -147,7 +150,7 @@ def test_a_check_draws_plan_section_and_soil_map_and_solves_nothing(call, tmp_pa
     ):
         assert any(words in text for text in said), words
     assert {"A", "T1"} <= set(said)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["house.toml", "soil.svg"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["house.toml", "ranges.toml", "soil.svg"]
 
 
 def test_help_takes_less_than_three_tenths_of_a_second():

@@ -24,7 +24,12 @@ LEVEL = {
 }
 ONLY_IN = {
     "fipy": ("soilflow.flow.fipy_engine",),
-    "h5py": ("soilflow.files.result_hdf5", "soilflow.files.result_views"),
+    "distributed": ("soilflow.studies.workforce",),
+    "h5py": (
+        "soilflow.files.result_hdf5",
+        "soilflow.files.result_views",
+        "soilflow.files.unknown_soil_hdf5",
+    ),
     "matplotlib": ("soilflow.output",),
     "pydantic": ("soilflow.units", "soilflow.files"),
     "pydantic_core": ("soilflow.units", "soilflow.files"),

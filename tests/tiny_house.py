@@ -77,6 +77,13 @@ ground = {bottom = "6 ft", layers = [{permeability = "1e-13 m2"}]}
 [variant.gravel]
 ground = {bottom = "6 ft", layers = [{permeability = "1e-8 m2"}]}
 """
+# The same house with soil and joint not quite known, on the roughest grid that still has a pit.
+_ROUGH = '{name = "rough", cells_per_radius = 1.5, line_size = 0.2, growth = 3.0}'
+RANGES = (
+    TEXT.replace('"coarse"', _ROUGH, 1)
+    .replace('= "1e-11 m2"', '= "1e-13 to 1e-11 m2"', 1)
+    .replace('= "0.3 mm"', '= "0.1 to 3 mm"', 1)
+)
 FIRST, SECOND = "one in the corner", "held / capped"
 
 

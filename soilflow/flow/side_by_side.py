@@ -13,7 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
-__all__ = ["WORTH_SHARING", "Progress", "each_of", "processors"]
+__all__ = ["WORTH_SHARING", "Progress", "each_of", "end_with_parent", "processors"]
 
 # Nodes from which a second process saves more time than it takes to start. Measured.
 WORTH_SHARING = 30_000
@@ -92,7 +92,7 @@ def _forked(work: Callable[[int], Done], count: int, workers: int, tell: Progres
     _work = work
     others = set(multiprocessing.active_children())
     fork = multiprocessing.get_context("fork")
-    pool = ProcessPoolExecutor(workers, mp_context=fork, initializer=_end_with_parent)
+    pool = ProcessPoolExecutor(workers, mp_context=fork, initializer=end_with_parent)
     answers: dict[int, Done] = {}
     try:
         with _interrupts_held():
@@ -121,8 +121,8 @@ def _interrupts_held() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _end_with_parent() -> None:
-    """A child of a parent that was killed would wait for work for ever."""
+def end_with_parent() -> None:
+    """Let this child process end when its parent is killed; it would wait for work for ever."""
     threading.Thread(target=_watch_parent, daemon=True).start()
 
 
