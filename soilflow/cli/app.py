@@ -41,5 +41,5 @@ def _soilflow() -> None:
     \b
     Exit codes: 0 done; 1 the case is wrong; 2 wrong command line;
     3 not converged, out of balance or out of memory;
-    4 some members of a comparison failed; 130 interrupted.
+    4 some members of a comparison or of an ensemble failed; 130 interrupted.
     """

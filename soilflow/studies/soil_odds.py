@@ -214,10 +214,12 @@ def input_effects(
     parts = margins.reshape(count + 2, members)
 
     def indices(at: NDArray[np.int64]) -> Array:
-        taken = parts[:, at]
-        f = {"f_A": taken[:1], "f_B": taken[1:2], "f_AB": taken[2:, np.newaxis]}
+        # each margin twice over: SciPy 1.17 falls over one output of one input
+        taken = np.repeat(parts[:, np.newaxis, at], 2, axis=1)
+        f = {"f_A": taken[0], "f_B": taken[1], "f_AB": taken[2:]}
         found = sobol_indices(func=f, n=members)
-        return np.array([np.reshape(found.first_order, -1), np.reshape(found.total_order, -1)])
+        orders = (found.first_order, found.total_order)
+        return np.array([np.reshape(order, (2, count))[0] for order in orders])
 
     start = np.random.default_rng(np.random.SeedSequence(seed).spawn(1)[0])
     picks = start.integers(members, size=(_RESAMPLES, members))

@@ -193,8 +193,8 @@ def as_finished(
 
     Yields
     ------
-    number, answer : tuple of int and object
-        In the order they come back.
+    pair : tuple of int and object
+        Number of the task and its answer, in the order they come back.
     """
     waiting: dict[Future[Done], int] = {}
     handed = 0
