@@ -4,6 +4,7 @@ import csv
 import functools
 import io
 import math
+import sys
 from concurrent.futures.process import BrokenProcessPool
 
 import h5py
@@ -252,6 +253,9 @@ def test_an_error_of_a_worker_arrives_and_a_lost_worker_is_said(monkeypatch):
     with pytest.raises(MemoryError, match="worker was stopped"), on_this_machine(2):
         raise BrokenProcessPool
     with pytest.raises(InputError, match="no Dask scheduler"), on_cluster("tcp://127.0.0.1:1"):
+        pass
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(InputError, match=r"soilflow\[cluster\]"), on_cluster("tcp://127.0.0.1:1"):
         pass
     [task] = plan_soils(RANGES, members=1).tasks
     with pytest.raises(InputError, match=r"a worker has soilflow .*, this is 9\.9"):

@@ -6,7 +6,6 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -35,21 +34,21 @@ def start(tmp_path):
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"}
 
     def begin(*arguments):
-        path = tmp_path / f"log{len(started)}"
-        log = stack.enter_context(open(path, "w", encoding="utf-8"))
-        process = subprocess.Popen(
-            [sys.executable, "-m", *map(str, arguments)],
-            cwd=tmp_path,
-            env=environment,
-            stdout=log,
-            stderr=subprocess.STDOUT,
-        )
+        with open(tmp_path / f"log{len(started)}", "w", encoding="utf-8") as log:
+            process = subprocess.Popen(
+                [sys.executable, "-m", *map(str, arguments)],
+                cwd=tmp_path,
+                env=environment,
+                stdout=log,
+                stderr=subprocess.STDOUT,
+            )
         started.append(process)
         return process
 
     started = []
-    with ExitStack() as stack:
+    try:
         yield begin
+    finally:
         for process in started:
             process.kill()
             process.wait()
