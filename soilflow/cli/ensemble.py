@@ -113,7 +113,9 @@ def _work(
     count = min(processors() if workers is None else workers, max(plan.left, 1))
     hired = on_this_machine(count) if scheduler is None else on_cluster(scheduler)
     with hired as workforce:
-        if not quiet:
+        if not (quiet or plan.left):
+            aside(f"0 of {len(plan.tasks)} soils left: all are in the folder")
+        elif not quiet:
             seconds = plan.seconds / workforce.workers
             aside(
                 f"{plan.left} of {len(plan.tasks)} soils left, about {math.ceil(seconds)} s "
