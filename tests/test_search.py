@@ -23,9 +23,9 @@ from soilflow.output.search_printout import print_search, search_to_dict
 from soilflow.run import run_layout
 from soilflow.studies.candidates import candidates_of
 from soilflow.studies.influence import influence_of
-from soilflow.studies.layout_ranking import evaluate_layouts, rank_layouts
+from soilflow.studies.layout_ranking import _SCREEN, evaluate_layouts, rank_layouts
 from soilflow.studies.patch_tables import patch_tables
-from soilflow.studies.search import fans_on_offer, search_layouts
+from soilflow.studies.search import FoundLayout, fans_on_offer, search_layouts
 from soilflow.studies.searched_pipes import drive_tables, searched_layout, usual_riser
 
 ROUGH = Resolution(
@@ -116,6 +116,62 @@ def test_all_layouts_are_looked_at_and_the_best_is_the_best():
     for i in range(len(influence().candidates)):
         with_it = margins[(at[free] == i).any(axis=1)]
         assert found.best_with[i] >= with_it.max() - 1e-6  # screened on fewer patches
+
+
+def test_shares_of_the_best_hundredth_are_counted_over_all_layouts():
+    """Against a count over every layout, ranked by the same patches the search screens on."""
+    found = rank_layouts(influence(), tables(), references(), 4)
+    at = sets(4)
+    clash = influence().candidates.clash
+    at = at[[not clash[np.ix_(row, row)].any() for row in at]]
+    screen = patch_tables(influence(), spacing=_SCREEN)
+    margins, _ = evaluate_layouts(influence(), tables(), references(), at, screen)
+    best = at[np.argsort(-margins, kind="stable")][: math.ceil(len(at) / 100)]
+    wanted = [(best == i).any(axis=1).mean() for i in range(len(influence().candidates))]
+    assert len(at) > 100  # else the best hundredth is the best one
+    assert_allclose(found.share_of_best, wanted, atol=1e-12)
+    assert found.share_of_best.sum() == pytest.approx(4.0)
+
+
+def a_found(margin, confirmed=None):
+    layout = case().layouts[0]
+    return FoundLayout(layout=layout, margin=margin, covered=0.9, drawn=0.01, confirmed=confirmed)
+
+
+def test_a_step_is_as_good_as_the_layout_it_shows():
+    """A layout known from sums alone does not make a step pass whose best, solved, does not."""
+    step = found().steps[0]
+    doubtful = replace(step, top=(a_found(0.2, confirmed=-0.1), a_found(0.15)))
+    assert doubtful.margin == -0.1
+    assert not doubtful.passes
+    assert replace(step, top=(a_found(-0.1, confirmed=0.2), a_found(-0.15))).passes
+
+
+def test_regrets_compare_sums_with_sums_and_solves_with_solves():
+    """0.50 and 0.45 from sums differ by 0.05, wherever the solve of the first comes out."""
+    step = replace(found().steps[0], top=(a_found(0.50, confirmed=0.9), a_found(0.45)))
+    text = print_search(replace(found(), steps=(step,), own_margins={case().layouts[1].name: None}))
+    flat = " ".join(text.split())
+    assert "0.45 Pa, 0.05 Pa less" in flat
+    assert "0.90 Pa* beyond the pass line" in flat
+    assert "off its fan" in flat
+
+
+@pytest.mark.parametrize(("cubic_feet", "said"), [(0.5, True), (2.0, False)])
+def test_a_layout_that_draws_what_no_gauge_shows_is_not_dependable(cubic_feet, said):
+    """The verdict's rule of 1 cfm; 1 cfm is 0.3048^3 / 60 m3/s."""
+    one = replace(a_found(5.0), drawn=cubic_feet * 0.3048**3 / 60.0)
+    step = replace(found().steps[0], top=(one,))
+    searched = replace(found(), steps=(step,))
+    assert ("NOT DEPENDABLE" in print_search(searched)) is said
+    assert search_to_dict(searched)["steps"][0]["layouts"][0]["draws_too_little"] is said
+
+
+def test_a_margin_below_the_line_is_said_to_be_short_of_it():
+    step = replace(found().steps[0], top=(a_found(-0.52, confirmed=-0.56),))
+    flat = " ".join(print_search(replace(found(), steps=(step,))).split())
+    assert "0.56 Pa* short of the pass line" in flat
+    assert "NO LAYOUT" in flat
 
 
 def test_an_exchange_search_finds_what_looking_at_all_does():

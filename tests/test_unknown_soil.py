@@ -6,6 +6,7 @@ import io
 import math
 import sys
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 
 import h5py
 import numpy as np
@@ -346,3 +347,17 @@ def test_a_soil_without_answer_is_kept_counted_and_ends_with_its_code(tmp_path, 
     again = CliRunner().invoke(cli.app, line)
     assert again.exit_code == 4
     assert "0 of 2 soils left" in again.stderr
+
+
+def test_values_that_go_together_are_set_together():
+    """A layer may move below where the next one was, when the next one moves too."""
+    case = parse_case(TEXT)
+    top = case.site.ground.layers[0]
+    layers = (top, replace(top, top=0.5), replace(top, top=1.0))
+    ground = replace(case.site.ground, layers=layers)
+    paths = [f"site.ground.layers[{i}].top" for i in (1, 2)]
+    ends = {"low": 0.1, "high": 1.7, "law": "uniform", "source": "test"}
+    ranges = tuple(Uncertain(path=path, **ends) for path in paths)
+    case = replace(case, site=replace(case.site, ground=ground), uncertain=ranges)
+    made = member_case(case, [1.2, 1.6]).site.ground.layers
+    assert [layer.top for layer in made] == [0.0, 1.2, 1.6]

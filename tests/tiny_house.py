@@ -84,6 +84,9 @@ RANGES = (
     .replace('= "1e-11 m2"', '= "1e-13 to 1e-11 m2"', 1)
     .replace('= "0.3 mm"', '= "0.1 to 3 mm"', 1)
 )
+# The same on a grid that answers in no time, for tests of what is around the answer.
+ROUGH_GRID = 'resolution = {name = "rough", cells_per_radius = 1.5, line_size = 0.2, growth = 3.0}'
+ROUGH_TEXT = TEXT.replace('resolution = "coarse"', ROUGH_GRID, 1)
 FIRST, SECOND = "one in the corner", "held / capped"
 
 

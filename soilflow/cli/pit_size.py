@@ -87,7 +87,7 @@ def pit_size(
     \b
     Examples:
       soilflow study pit-size house.toml --most 1 --shape bowl --state gap
-      soilflow study pit-size house.toml --most 1 --state gap --no-figures
+      soilflow study pit-size house.toml --most 1 --shape bowl --place open
 
     One pit on the fan of the first layout, from a bare core hole on.
     Writes a figure (PNG) and a table (CSV), named after the case.

@@ -93,7 +93,7 @@ def run(
       soilflow run house.toml --resolution coarse --error-estimate
       soilflow run house.toml --json > house.json
       soilflow run house.toml --no-figures --xdmf --table house_tidy.csv
-      soilflow run results/house.h5
+      soilflow run house.h5 --out results
 
     The files are named after the case; a layout other than the first, a variant and another
     grid or engine add their names, error bars "bars".

@@ -76,9 +76,8 @@ def search(
 
     \b
     Examples:
-      soilflow search house.toml --pits 2
-      soilflow search house.toml --pit "3 buckets" --fan general --pits 1
-      soilflow search house.toml --riser "1 ft, 5 ft" --pits 1 --json
+      soilflow search house.toml --pits 1 --spacing "15 ft"
+      soilflow search house.toml --pits 2 --pit "3 buckets" --spacing "15 ft"
 
     Every layout of up to so many pits is looked at, through the fan curve and the pipes; the
     best are solved in full. Writes a case with the best layouts in it, which run takes, and

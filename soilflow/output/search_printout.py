@@ -9,12 +9,15 @@ from soilflow.conditions import DESIGN
 from soilflow.layout.fan import Fan
 from soilflow.output.cautions import first_cautions
 from soilflow.output.page import Page, bare, cfm, pa, percent, place_on_floor, spoken
+from soilflow.results.coverage import PASS_LINE
+from soilflow.results.verdict import LEAST_FLOW
 from soilflow.studies.search import FoundLayout, Search, Step
 
 __all__ = ["print_search", "search_to_dict"]
 
 _SHOWN = 5  # layouts of the smallest number that passes
-# Margins closer than this part are no reason to prefer one layout: chosen by the project. [-]
+# Margins closer than this part of the suction there are no reason to prefer one layout, as in
+# `compare`: chosen by the project. [-]
 _ALIKE = 0.02
 
 
@@ -87,21 +90,42 @@ def _layouts(page: Page, search: Search, step: Step) -> None:
     for point in first.layout.points:
         page.item(f"{point.name}: {place_on_floor(slab, point.x, point.y)}")
     page.say(
-        f"{_margin(first)} beyond the pass line at the worst spot, {cfm(first.drawn)} in all, "
+        f"{_against_line(first)} at the worst spot, {cfm(first.drawn)} in all, "
         f"{percent(first.covered)} of the floor at 1 Pa or more.",
         first="  ",
     )
+    if first.drawn < LEAST_FLOW:
+        page.say(
+            f"NOT DEPENDABLE: {cfm(first.drawn)} is less than a field gauge shows "
+            f"({cfm(LEAST_FLOW)}). Soil this tight shows suction on the map that may take days to "
+            "come; run the written case before you dig.",
+            first="  ",
+        )
     shown = [one for one in step.top[1:_SHOWN] if math.isfinite(one.margin)]
     if shown:
         page.say("Next best, and what each falls short of the first:", first="  ")
     for one in shown:
-        regret = first.best_known - one.best_known
         page.say(
-            f"{one.layout.name}: {_margin(one)}, {pa(regret)} less", first="    ", rest="      "
+            f"{one.layout.name}: {_margin(one)}, {pa(_regret(first, one))} less",
+            first="    ",
+            rest="      ",
         )
-    alike = [o for o in shown if first.best_known - o.best_known < _ALIKE * abs(first.best_known)]
-    if alike:
+    suction = abs(first.best_known + PASS_LINE)
+    if any(abs(_regret(first, one)) < _ALIKE * suction for one in shown):
         page.say("Differences this small are none: choose by where the pipe can go.", first="  ")
+
+
+def _against_line(found: FoundLayout) -> str:
+    solved = "" if found.confirmed is None else "*"
+    side = "beyond" if found.best_known >= 0.0 else "short of"
+    return f"{pa(abs(found.best_known))}{solved} {side} the pass line"
+
+
+def _regret(first: FoundLayout, one: FoundLayout) -> float:
+    """What a layout falls short of the first by, both on one grid. [Pa]"""
+    if first.confirmed is not None and one.confirmed is not None:
+        return first.confirmed - one.confirmed
+    return first.margin - one.margin
 
 
 def _margin(found: FoundLayout) -> str:
@@ -160,13 +184,25 @@ def _own(page: Page, search: Search) -> None:
     if not search.own_margins:
         return
     page.heading("The case's own layouts, worst margin, Pa")
-    page.rows(
-        [
-            (name, bare(pa(margin)))
-            for name, margin in sorted(search.own_margins.items(), key=lambda i: -i[1])
-        ]
+    best: dict[int, float] = {}
+    for step in search.on(search.fans[0]):
+        best[step.pits] = step.margin
+    rows: list[tuple[str, ...]] = [("", "margin", "short of the best")]
+    for name, margin in sorted(search.own_margins.items(), key=_weakest_last):
+        layout = search.case.layout(name)
+        same = best.get(len(layout.points)) if layout.fan == search.fans[0] else None
+        short = "-" if same is None or margin is None else bare(pa(same - margin))
+        rows.append((name, "off its fan" if margin is None else bare(pa(margin)), short))
+    page.rows(rows)
+    page.say(
+        "Each with its own pits and pipes; the best of as many pits on the same fan, where there "
+        "is one. Negative: pits or pipes of the case do better than those searched.",
+        first="  ",
     )
-    page.say("Each with its own fan and pipes.", first="  ")
+
+
+def _weakest_last(item: tuple[str, float | None]) -> float:
+    return math.inf if item[1] is None else -item[1]
 
 
 def _details(page: Page, search: Search) -> None:
@@ -233,6 +269,10 @@ def _step(step: Step) -> dict[str, Any]:
         "best_margin_with_place_Pa": [
             None if not math.isfinite(m) else float(m) for m in step.ranked.best_with
         ],
+        "share_of_best_hundredth": [
+            None if not math.isfinite(share) else float(share)
+            for share in step.ranked.share_of_best
+        ],
         "layouts": [
             {
                 "points": [p.name for p in one.layout.points],
@@ -240,6 +280,7 @@ def _step(step: Step) -> dict[str, Any]:
                 "confirmed_worst_margin_Pa": one.confirmed,
                 "coverage_area_1Pa": one.covered,
                 "air_drawn_m3s": one.drawn,
+                "draws_too_little": one.drawn < LEAST_FLOW,
             }
             for one in step.top
         ],

@@ -133,6 +133,7 @@ def compare_layouts(
     *,
     variants: Sequence[str] = ("",),
     engine: Callable[..., SoilSolution] = solve_soil,
+    baseline: bool = True,
     progress: Progress | None = None,
 ) -> Comparison:
     """Solve layouts on site variants, all on one grid, so that grids are not compared.
@@ -147,6 +148,8 @@ def compare_layouts(
         Names of the site variants; an empty name is the case as written.
     engine : callable
         Turns a soil map and a viscosity into a solution, with ``progress`` as a keyword.
+    baseline : bool
+        Whether to solve the floor before digging too, once for each site.
     progress : callable or None
         Called with the members done and all members, first with none done.
 
@@ -172,7 +175,7 @@ def compare_layouts(
     tell(0, total)
     members: list[Member] = []
     for one in cases:
-        before = before_digging(one, grid, engine=engine)
+        before = before_digging(one, grid, engine=engine) if baseline else {}
         for layout in chosen:
             members.append(_member(one, layout, grid, before, engine))
             tell(len(members), total)

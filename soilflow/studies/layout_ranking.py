@@ -42,6 +42,8 @@ _RESTARTS = 12
 # Layouts are screened on one patch for each square of this side [m]; as many as follow are then
 # looked at on every patch.
 _SCREEN, _SHORTLIST = 0.4, 256
+# Part of the layouts looked at that counts as the best of them (chosen by the project). [-]
+_BEST_PART = 0.01
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,6 +62,9 @@ class Ranked:
         Flow into each pit. [m3/s]
     best_with : array, shape (c,)
         Best margin of any layout looked at that uses each candidate; NaN where none does. [Pa]
+    share_of_best : array, shape (c,)
+        Share of the best hundredth of all layouts, at least one, that uses each candidate; NaN
+        after an exchange search, which has not seen them. [-]
     seen : int
         Layouts looked at.
     exhaustive : bool
@@ -71,6 +76,7 @@ class Ranked:
     margins: Array
     flows: Array
     best_with: Array
+    share_of_best: Array
     seen: int
     exhaustive: bool
 
@@ -277,6 +283,7 @@ def _all(
     best_with = np.full(n, -np.inf)
     kept_at, kept_m = np.zeros((0, pits), dtype=np.int64), np.zeros(0)
     kept_q = np.zeros((0, pits))
+    wanted = max(keep, math.ceil(_BEST_PART * count))
     for at in _batches(n, pits):
         done += len(at)
         at = at[_free(influence, at)]
@@ -286,16 +293,18 @@ def _all(
             seen += len(at)
             kept_at = np.concatenate([kept_at, at])
             kept_m, kept_q = np.concatenate([kept_m, margins]), np.concatenate([kept_q, flows])
-            best = np.argsort(-kept_m, kind="stable")[:keep]
+            best = np.argsort(-kept_m, kind="stable")[:wanted]
             kept_at, kept_m, kept_q = kept_at[best], kept_m[best], kept_q[best]
         if progress is not None:
             progress(done, count)
+    best = kept_at[: math.ceil(_BEST_PART * seen)]
     return Ranked(
         pits=pits,
-        indices=kept_at,
-        margins=kept_m,
-        flows=kept_q,
+        indices=kept_at[:keep],
+        margins=kept_m[:keep],
+        flows=kept_q[:keep],
         best_with=np.where(np.isfinite(best_with), best_with, np.nan),
+        share_of_best=np.bincount(best.ravel(), minlength=n) / max(len(best), 1),
         seen=seen,
         exhaustive=True,
     )
@@ -351,6 +360,7 @@ def _exchanged(
         margins=np.array([found[t][0] for t in chosen]),
         flows=np.array([found[t][1] for t in chosen]).reshape(-1, pits),
         best_with=best_with,
+        share_of_best=np.full(n, np.nan),
         seen=len(found),
         exhaustive=False,
     )

@@ -82,8 +82,8 @@ class Step:
 
     @property
     def margin(self) -> float:
-        """Worst margin of the best. [Pa]"""
-        return max((one.best_known for one in self.top), default=-np.inf)
+        """Worst margin of the first, the one that is shown and written. [Pa]"""
+        return self.top[0].best_known if self.top else -np.inf
 
     @property
     def passes(self) -> bool:
@@ -107,12 +107,13 @@ class Search:
         Where the branches meet. [m]
     steps : tuple of Step
         By fan, then by number of pits.
-    own_margins : mapping of str to float
-        Worst margin of each layout of the case, solved in full. [Pa]
+    own_margins : mapping of str to float or None
+        Worst margin of each layout of the case, solved in full; None where its fan would work
+        outside its curve. [Pa]
     resolution : str
         Grid of the solves in full.
-    cells : int
-        Cells of the grid that the places share.
+    columns : int
+        Columns of the grid that the places share.
     """
 
     case: Case
@@ -120,9 +121,9 @@ class Search:
     candidates: Candidates
     riser: tuple[float, float]
     steps: tuple[Step, ...]
-    own_margins: Mapping[str, float] = field(default_factory=dict)
+    own_margins: Mapping[str, float | None] = field(default_factory=dict)
     resolution: str = ""
-    cells: int = 0
+    columns: int = 0
 
     @property
     def fans(self) -> tuple[Fan, ...]:
@@ -225,8 +226,8 @@ def search_layouts(
     influence : Influence or None
         What the candidates do; None solves for it.
     confirm : int
-        How many of the best of the smallest layouts that pass are solved in full, and the best
-        one of every other size.
+        How many of the best of the smallest layouts that pass are solved in full, of the best
+        size where none does, and the best one of every other size.
     with_own : bool
         Whether the case's own layouts are solved in full beside them.
     executor : concurrent.futures.Executor or None
@@ -277,15 +278,17 @@ def search_layouts(
             top = _described(influence, ranked, day, case, fan, place)
             if not top:
                 break
-            first_to_pass = not passed and top[0].margin >= 0.0
-            top = _confirmed(case, top, confirm if first_to_pass else min(confirm, 1), day)
+            top = _confirmed(case, top, min(confirm, 1), day)
+            if not passed and any(one.best_known >= 0.0 for one in top[:confirm]):
+                top = _confirmed(case, top, confirm, day)
             steps.append(Step(fan=fan, pits=pits, top=top, ranked=ranked))
             if passed:
                 break
             passed = steps[-1].passes
-    own = {}
-    if with_own:
-        own = {layout.name: m for layout in case.layouts if (m := _solved(case, layout, day))}
+    if steps and not any(step.passes for step in steps):
+        i = max(range(len(steps)), key=lambda i: steps[i].margin)
+        steps[i] = replace(steps[i], top=_confirmed(case, steps[i].top, confirm, day))
+    own = {layout.name: _solved(case, layout, day) for layout in case.layouts if with_own}
     return Search(
         case=case,
         condition=day,
@@ -294,7 +297,7 @@ def search_layouts(
         steps=tuple(steps),
         own_margins=own,
         resolution=case.resolution.name,
-        cells=(influence.floor.x.size - 1) * (influence.floor.y.size - 1),
+        columns=(influence.floor.x.size - 1) * (influence.floor.y.size - 1),
     )
 
 
@@ -337,7 +340,9 @@ def _confirmed(
 ) -> tuple[FoundLayout, ...]:
     """The first few solved in full, and put in the order that gives."""
     solved = [
-        replace(one, confirmed=_solved(case, one.layout, day)) if i < count else one
+        replace(one, confirmed=_solved(case, one.layout, day))
+        if i < count and one.confirmed is None
+        else one
         for i, one in enumerate(top)
     ]
     first = sorted(solved[:count], key=lambda one: -one.best_known)

@@ -182,23 +182,35 @@ def member_case(case: Case, values: Sequence[float]) -> Case:
     ranges = ranges_of(case)
     if len(values) != len(ranges):
         raise InputError(f"{len(values)} values for {len(ranges)} ranges", field="uncertain")
+    tree: dict[str | int, Any] = {}
     for known, value in zip(ranges, values, strict=True):
         parts = re.findall(r"\[(\d+)\]|([^.\[\]]+)", known.path)
-        case = _with(case, [int(at) if at else name for at, name in parts], float(value), known)
-    return replace(case, uncertain=())
+        *parents, last = [int(at) if at else name for at, name in parts]
+        branch = tree
+        for step in parents:
+            branch = branch.setdefault(step, {})
+        branch[last] = float(value)
+    return replace(_with(case, tree, ""), uncertain=())
 
 
-def _with(noun: Any, path: list[str | int], value: float, known: Uncertain) -> Any:
-    """A copy of a noun, or of a tuple of them, with one value set."""
-    if not path:
-        return value
-    step, rest = path[0], path[1:]
-    if isinstance(step, int) and isinstance(noun, tuple) and step < len(noun):
-        return (*noun[:step], _with(noun[step], rest, value, known), *noun[step + 1 :])
-    if isinstance(step, str) and is_dataclass(noun) and hasattr(noun, step):
-        whole: Any = noun
-        return replace(whole, **{step: _with(getattr(noun, step), rest, value, known)})
-    raise InputError(f'"{known.path}": there is no such place in this case', field="uncertain")
+def _with(noun: Any, tree: dict[str | int, Any], path: str) -> Any:
+    """A copy of a noun, or of a tuple of them, with other values in it.
+
+    All at once: values that go together may not go with the ones they replace.
+    """
+    made: dict[Any, Any] = {}
+    for step, inner in tree.items():
+        where = f"{path}[{step}]" if isinstance(step, int) else f"{path}.{step}".lstrip(".")
+        if isinstance(step, int) and isinstance(noun, tuple) and step < len(noun):
+            old = noun[step]
+        elif isinstance(step, str) and is_dataclass(noun) and hasattr(noun, step):
+            old = getattr(noun, step)
+        else:
+            raise InputError(f'"{where}": there is no such place in this case', field="uncertain")
+        made[step] = _with(old, inner, where) if isinstance(inner, dict) else inner
+    if isinstance(noun, tuple):
+        return tuple(made.get(i, old) for i, old in enumerate(noun))
+    return replace(noun, **made)
 
 
 def solve_soil_drawn(
@@ -226,7 +238,7 @@ def solve_soil_drawn(
         The grid would take more memory than is free here.
     """
     try:
-        found = compare_layouts(member_case(case, values), layouts)
+        found = compare_layouts(member_case(case, values), layouts, baseline=False)
     except TooLargeError:
         raise  # says something of this machine, and nothing of the soil
     except SoilflowError as error:
