@@ -177,10 +177,11 @@ def test_odds_worst_soil_and_worst_tenth():
     wild = [3.0] * 15 + [-9.0, None, None, -0.5, 3.0]
     study = made_up({"steady": steady, "wild": wild})
     one, other = study.odds
-    assert (one.passed, one.solved, one.share) == (18, 20, 0.9)
-    assert_allclose(one.standard_error, math.sqrt(0.9 * 0.1 / 20.0))
+    # two soils have no answer for the other layout: both are counted on the same eighteen
+    assert (one.passed, one.solved, one.weak) == (16, 18, 0)
+    assert_allclose(one.standard_error, math.sqrt(16.0 / 18.0 * 2.0 / 18.0 / 18.0))
     assert (one.worst_member, one.margin) == (19, -2.0)
-    assert one.worst_tenth == -1.5  # two of twenty
+    assert one.worst_tenth == -1.5  # two of eighteen, rounded up
     assert (other.passed, other.solved, other.worst_member) == (16, 18, 15)
     assert other.worst_tenth == (-9.0 - 0.5) / 2.0  # two of eighteen, rounded up
     assert study.best_in_worst_tenth == "steady"
@@ -194,8 +195,8 @@ def test_it_is_said_in_words_of_the_trade():
     text = print_soils(made_up(margins, ranges=ranges), case)
     assert max(map(len, text.splitlines())) <= 60
     text = " ".join(text.split())
-    # sqrt(41/64 23/64 / 64) = 0.060
-    assert '"a" passes in 41 of 64 soils: 64 % ± 6 %.' in text
+    # on the soils that "b" has an answer in too: sqrt(41/60 19/60 / 60) = 0.060
+    assert '"a" passes in 41 of 60 soils: 68 % ± 6 %; no answer in 4 more.' in text
     # rule of three: 3 / 60
     assert (
         '"b" passes in 60 of 60 soils; up to 5.0 % of soils may still fail; no answer in 4 more.'
@@ -203,6 +204,14 @@ def test_it_is_said_in_words_of_the_trade():
     )
     assert '"c" has no answer in any of 64 soils.' in text
     assert "ground layers 1 permeability: 1e-13 m2 to 1e-11 m2" in text
+
+
+def test_too_little_air_is_said():
+    weak = LayoutOutcome(layout="a", margin=2.0, coverage_area=1.0, flow=1e-6)
+    study = replace(made_up({"a": [2.0] * 8}), outcomes=((weak,),) * 8)
+    assert study.odds[0].weak == 8
+    text = " ".join(print_soils(study, parse_case(RANGES)).split())
+    assert "in 8 of them it draws less than a field gauge shows" in text
 
 
 def test_sensitivities_are_those_of_a_function_known_exactly():

@@ -85,6 +85,8 @@ def _passes(one: LayoutOdds, members: int) -> str:
         )
     else:
         words += f": {100.0 * one.share:.0f} % ± {100.0 * one.standard_error:.0f} %"
+    if one.weak:
+        words += f"; in {one.weak} of them it draws less than a field gauge shows"
     missing = members - one.solved
     return words + (f"; no answer in {missing} more." if missing else ".")
 

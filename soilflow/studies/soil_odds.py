@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilflow.case import Uncertain
+from soilflow.results.verdict import LEAST_FLOW
 from soilflow.studies.unknown_soil import LayoutOutcome
 
 __all__ = ["InputEffect", "LayoutOdds", "UnknownSoil", "input_effects", "odds_of"]
@@ -58,7 +59,9 @@ class LayoutOdds:
     passed : int
         Soils in which it passes.
     solved : int
-        Soils with an answer.
+        Soils with an answer, also of the other layouts: all are counted on the same ones.
+    weak : int
+        Of these, soils in which it draws less than a field gauge shows.
     share : float
         Passed over solved: the probability of passing, if the ranges are right. [-]
     standard_error : float
@@ -76,6 +79,7 @@ class LayoutOdds:
     layout: str
     passed: int
     solved: int
+    weak: int
     share: float
     standard_error: float
     worst_member: int
@@ -123,6 +127,14 @@ class UnknownSoil:
         return tuple(odds_of(self, i) for i in range(len(self.layouts)))
 
     @property
+    def answered(self) -> NDArray[np.bool_]:
+        """Members with an answer for each layout that has any, shape (members,)."""
+        members = self.outcomes[: self.members]
+        known = np.array([[not one.failure for one in each] for each in members], dtype=bool)
+        known = known.reshape(len(members), len(self.layouts))
+        return np.asarray(known[:, known.any(axis=0)].all(axis=1))
+
+    @property
     def failed(self) -> int:
         """Soils without an answer for at least one layout, those for sensitivities included."""
         return sum(any(one.failure for one in each) for each in self.outcomes)
@@ -155,14 +167,17 @@ def odds_of(study: UnknownSoil, layout: int) -> LayoutOdds:
         Counts over the members, sensitivities over all soils.
     """
     margins = np.array([each[layout].margin for each in study.outcomes])
-    mine = margins[: study.members]
+    mine = np.where(study.answered, margins[: study.members], np.nan)
     known = mine[np.isfinite(mine)]
+    flows = np.array([each[layout].flow for each in study.outcomes[: study.members]])
+    weak = int(np.sum(study.answered & (flows < LEAST_FLOW)))
     name, solved, passed = study.layouts[layout], known.size, int(np.sum(known >= 0.0))
     if not solved:
         return LayoutOdds(
             layout=name,
             passed=0,
             solved=0,
+            weak=0,
             share=math.nan,
             standard_error=math.nan,
             worst_member=-1,
@@ -175,6 +190,7 @@ def odds_of(study: UnknownSoil, layout: int) -> LayoutOdds:
         layout=name,
         passed=passed,
         solved=solved,
+        weak=weak,
         share=share,
         standard_error=math.sqrt(share * (1.0 - share) / solved),
         worst_member=worst,
