@@ -208,7 +208,8 @@ def test_it_is_said_in_words_of_the_trade():
 
 def test_too_little_air_is_said():
     weak = LayoutOutcome(layout="a", margin=2.0, coverage_area=1.0, flow=1e-6)
-    study = replace(made_up({"a": [2.0] * 8}), outcomes=((weak,),) * 8)
+    ranges = (known(SOIL, 1e-13, 1e-11, "log-uniform"),)
+    study = replace(made_up({"a": [2.0] * 8}, ranges=ranges), outcomes=((weak,),) * 8)
     assert study.odds[0].weak == 8
     text = " ".join(print_soils(study, parse_case(RANGES)).split())
     assert "in 8 of them it draws less than a field gauge shows" in text
@@ -310,6 +311,7 @@ def ask(folder, workers=1, **options):
 
 
 def test_what_is_done_is_not_done_again_and_what_is_damaged_is(tmp_path, monkeypatch):
+    alone = small()
     solved = count_solved(monkeypatch)
     _, first = ask(tmp_path)
     assert len(solved) == 4
@@ -317,7 +319,7 @@ def test_what_is_done_is_not_done_again_and_what_is_damaged_is(tmp_path, monkeyp
     assert len(records) == 4
     plan, second = ask(tmp_path)
     assert (plan.left, len(solved), plan.notes) == (0, 4, ())
-    assert second.outcomes == first.outcomes == small().outcomes
+    assert second.outcomes == first.outcomes == alone.outcomes
     records[0].write_text(records[0].read_text()[:99], encoding="utf-8")  # cut short
     text = records[1].read_text(encoding="utf-8")
     records[1].write_text(text.replace('"flow": 0.', '"flow": 1.'), encoding="utf-8")
