@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from soilflow.case import Case
     from soilflow.layout.pits import HemisphericalPit
     from soilflow.studies.search import Search
+    from soilflow.studies.search_soils import SoilSearch
 
 __all__ = ["search"]
 
@@ -58,6 +59,10 @@ def search(
         str | None,
         typer.Option(metavar="X,Y", help="Where the branches meet; the longest wall's middle."),
     ] = None,
+    members: Annotated[
+        int, typer.Option(min=0, help="Soils drawn from the case's ranges to try the best in.")
+    ] = 0,
+    seed: Annotated[int, typer.Option(min=0, help="What the soils are drawn with.")] = 0,
     variant: VariantName = None,
     resolution: Annotated[
         ResolutionName | None,
@@ -90,7 +95,12 @@ def search(
         read = pick_variant(read_case(case), variant)
         if resolution is not None:
             read = pick_grid(read, resolution)
+        if members:
+            from soilflow.studies.unknown_soil import ranges_of
+
+            ranges_of(read)  # a case without ranges is refused before the search
         found = _search(read, pits, pit, fan or [], spacing, riser, quiet=quiet)
+        soils = _in_soils(found, members, seed, quiet=quiet) if members else None
         from soilflow.output.search_printout import print_search, search_to_dict
 
         stem = f"{case.stem}_search" + (f"_{variant}".replace(" ", "_") if variant else "")
@@ -103,8 +113,8 @@ def search(
                 paths.append(save_search_figure(found, out / f"{stem}.png"))
         finally:  # a full disk must not cost the answer
             show(
-                lambda: print_search(found, verbose=verbose),
-                lambda: search_to_dict(found),
+                lambda: print_search(found, soils=soils, verbose=verbose),
+                lambda: search_to_dict(found, soils),
                 json=json,
                 quiet=quiet,
             )
@@ -150,6 +160,19 @@ def _search(
         return search_layouts(
             case, places, fans=tried, most_pits=pits, riser=where, progress=progress
         )
+
+
+def _in_soils(found: Search, members: int, seed: int, *, quiet: bool) -> SoilSearch:
+    from soilflow.studies.influence import common_grid
+    from soilflow.studies.search_soils import chosen_step, places_needed, search_over_soils
+
+    if not quiet:
+        places = places_needed(chosen_step(found))
+        cells = common_grid(found.case, found.candidates.chosen(places.tolist())).cells
+        cost = members * (5.0 + len(places) * cells * _SECONDS_PER_CELL)
+        aside(f"{members} soils with {len(places)} places each, about {cost / 3600.0:.2g} h ...")
+    with meter("soils", shown=not quiet) as progress:
+        return search_over_soils(found, members, seed=seed, progress=progress)
 
 
 def _pit(text: str) -> HemisphericalPit:

@@ -12,6 +12,7 @@ from soilflow.output.page import Page, bare, cfm, pa, percent, place_on_floor, s
 from soilflow.results.coverage import PASS_LINE
 from soilflow.results.verdict import LEAST_FLOW
 from soilflow.studies.search import FoundLayout, Search, Step
+from soilflow.studies.search_soils import SoilSearch
 
 __all__ = ["print_search", "search_to_dict"]
 
@@ -21,13 +22,21 @@ _SHOWN = 5  # layouts of the smallest number that passes
 _ALIKE = 0.02
 
 
-def print_search(search: Search, *, verbose: bool = False, width: int = 60) -> str:
+def print_search(
+    search: Search,
+    *,
+    soils: SoilSearch | None = None,
+    verbose: bool = False,
+    width: int = 60,
+) -> str:
     """Write what a search found, the answer first.
 
     Parameters
     ----------
     search : Search
         What was found.
+    soils : SoilSearch or None
+        The best layouts in other soils; None when they were not asked for.
     verbose : bool
         Add how every step was found, and the places left out.
     width : int
@@ -59,13 +68,16 @@ def print_search(search: Search, *, verbose: bool = False, width: int = 60) -> s
     _staircase(page, search)
     _more(page, search)
     _own(page, search)
+    if soils is not None:
+        _in_soils(page, soils)
     page.heading("How far to trust it")
     page.say(
         f"{len(search.candidates)} places for a pit, "
         + ("all layouts of them looked at." if _exhaustive(search) else "the best found, not all.")
         + f" Ranked by sums of single pits, about 1 % off in flow; marked * where solved in full "
-        f"on the {search.resolution} grid. One soil, one value for each input: no range computed. "
-        "Where the floor lets a core drill in, only looking tells."
+        f"on the {search.resolution} grid. "
+        + ("" if soils else "One soil, one value for each input: no range computed. ")
+        + "Where the floor lets a core drill in, only looking tells."
     )
     if verbose:
         _details(page, search)
@@ -205,6 +217,32 @@ def _weakest_last(item: tuple[str, float | None]) -> float:
     return math.inf if item[1] is None else -item[1]
 
 
+def _in_soils(page: Page, soils: SoilSearch) -> None:
+    """In how many soils the best layouts hold."""
+    count = len(soils.margins)
+    pits = f"{soils.step.pits} {_pits(soils.step.pits)}"
+    page.heading(f"In {count} soils drawn from the ranges, {pits}")
+    if count:
+        shown = {
+            "best nominal": 0,
+            "holds most often": soils.most_often,
+            "best in its worst tenth": soils.best_in_worst_tenth,
+        }
+        for what, number in shown.items():
+            low = pa(float(soils.worst_tenth[number]))
+            page.item(
+                f"{what}: {soils.names[number]}; holds in {soils.passed[number]} of {count}, worst "
+                f"tenth {low} beyond the pass line"
+            )
+        page.say(
+            f"{len(soils.names)} layouts looked at, the best in the nominal soil, by sums of "
+            f"single pits; seed {soils.seed}.",
+            first="  ",
+        )
+    if soils.failed:
+        page.say(f"{len(soils.failed)} soils have no answer: {soils.failed[0]}", first="  ")
+
+
 def _details(page: Page, search: Search) -> None:
     page.heading("How it was found")
     for step in search.steps:
@@ -218,13 +256,15 @@ def _details(page: Page, search: Search) -> None:
         page.item(f"left out, {where}: {place.reason}")
 
 
-def search_to_dict(search: Search) -> dict[str, Any]:
+def search_to_dict(search: Search, soils: SoilSearch | None = None) -> dict[str, Any]:
     """The same in plain types, ready for JSON.
 
     Parameters
     ----------
     search : Search
         What was found.
+    soils : SoilSearch or None
+        The best layouts in other soils; None when they were not asked for.
 
     Returns
     -------
@@ -232,6 +272,7 @@ def search_to_dict(search: Search) -> dict[str, Any]:
         Keys end in their unit.
     """
     return {
+        "soils": None if soils is None else _soils(soils),
         "title": search.case.title,
         "condition": search.condition.name,
         "is_design": search.condition.name == DESIGN,
@@ -283,5 +324,23 @@ def _step(step: Step) -> dict[str, Any]:
                 "draws_too_little": one.drawn < LEAST_FLOW,
             }
             for one in step.top
+        ],
+    }
+
+
+def _soils(soils: SoilSearch) -> dict[str, Any]:
+    return {
+        "members": len(soils.margins),
+        "seed": soils.seed,
+        "failed": list(soils.failed),
+        "most_often": soils.names[soils.most_often],
+        "best_in_worst_tenth": soils.names[soils.best_in_worst_tenth],
+        "layouts": [
+            {
+                "points": name,
+                "passed": int(passed),
+                "worst_tenth_Pa": float(low) if math.isfinite(low) else None,
+            }
+            for name, passed, low in zip(soils.names, soils.passed, soils.worst_tenth, strict=True)
         ],
     }

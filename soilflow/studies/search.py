@@ -27,6 +27,7 @@ __all__ = ["FoundLayout", "Search", "Step", "fans_on_offer", "search_layouts"]
 
 CONFIRMED = 5  # of the best are solved in full
 _SEEDS = 20261125
+_KEPT = 200  # layouts of each size that a ranking keeps
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -272,6 +273,7 @@ def search_layouts(
                 tables,
                 reference_u,
                 pits,
+                keep=_KEPT,
                 rng=np.random.default_rng([_SEEDS, pits]),
                 progress=ranking,
             )
