@@ -536,6 +536,8 @@ def test_perimeter_or_centre_is_the_house_it_says():
     volumes = [point.pit.volume for layout in case.layouts for point in layout.points]
     assert volumes == pytest.approx([10 * GALLON] * (4 + 4 + 2 + 1))
     assert list(case.variants) == [
+        "frozen",
+        "dry",
         "uniform_soil",
         "loose_band",
         "gap_in_the_middle",
@@ -544,4 +546,4 @@ def test_perimeter_or_centre_is_the_house_it_says():
     assert case.variants["uniform_soil"] == replace(case.site, bands=())
     assert case.variants["loose_band"].bands[0].looser_by >= case.site.bands[0].looser_by
     assert [c.outdoors for c in case.conditions] == [1.0, 4.0]
-    assert [site.doubts() for site in case.variants.values()] == [()] * 4
+    assert [site.doubts() for site in case.variants.values()] == [()] * 6
