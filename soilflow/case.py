@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+import re
+from collections.abc import Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from shapely.geometry import Point
@@ -271,7 +272,8 @@ class Case:
         ----------
         name : str
             Name of the variant; empty for the case as written. Where no variant has that name,
-            words of `soilflow.site.seasons.in_season`, such as ``frozen yard``.
+            words of `soilflow.site.seasons.in_season`, such as ``frozen yard``, which come on
+            top of the site as it is.
 
         Returns
         -------
@@ -283,22 +285,22 @@ class Case:
         InputError
             No variant of that name, and no such season.
         """
-        if not name:
+        # a dried or soaked house is not dried or soaked twice when a stored run of it is repeated
+        if name in ("", self.variant):
             return self
+        same = [v for v in self.variants if _plain(v) == _plain(name)]
+        if name not in self.variants and len(same) == 1:
+            name = same[0]
         site, mine = self._other_site(name), f"variants.{name}."
-        parts = [f.name for f in fields(site)]
-        changed = {part for part in parts if getattr(site, part) != getattr(self.site, part)}
-        # a range belongs to the table it was written in: those of replaced tables go with them
-        kept = [
-            u
-            for u in self.uncertain
-            if _site_part(u.path) not in changed and not u.path.startswith(mine)
-        ]
+        if name not in self.variants and self.variant:
+            name = f"{self.variant} and {name}"  # no run of both may pass for a run of one
         own = [
             replace(u, path="site." + u.path.removeprefix(mine))
             for u in self.uncertain
             if u.path.startswith(mine)
         ]
+        others = [u for u in self.uncertain if not u.path.startswith(mine)]
+        kept = _ranges_on(others, self.site, site, {u.path for u in own})
         return replace(self, site=site, variant=name, uncertain=(*kept, *own))
 
     def _other_site(self, name: str) -> Site:
@@ -347,7 +349,27 @@ def _no_pressure(room: str, condition: str) -> str:
     )
 
 
-def _site_part(path: str) -> str:
-    """Field of the site a path leads into, empty when it leads elsewhere."""
-    first, _, rest = path.partition(".")
-    return rest.partition(".")[0].partition("[")[0] if first == "site" else ""
+def _plain(name: str) -> str:
+    """A variant's name as it is said, whatever stands between its words."""
+    return " ".join(re.split(r"[\s_-]+", name.casefold().strip()))
+
+
+def _ranges_on(
+    ranges: Sequence[Uncertain], was: Site, now: Site, own: Set[str]
+) -> Iterator[Uncertain]:
+    """Ranges that hold on a changed site as well.
+
+    A range belongs to what it was written for: with a replaced table it goes, and one of
+    several nouns that stayed takes it along to its new place in the list.
+    """
+    for one in ranges:
+        match = re.fullmatch(r"site\.(\w+)(?:\[(\d+)\])?(.*)", one.path)
+        part = match[1] if match else ""
+        if not match or getattr(was, part, None) == getattr(now, part, None):
+            yield one
+        elif match[2] is not None and (noun := getattr(was, part)[int(match[2])]) in (
+            new := getattr(now, part)
+        ):
+            path = f"site.{part}[{new.index(noun)}]{match[3]}"
+            if path not in own:
+                yield replace(one, path=path)

@@ -40,7 +40,7 @@ CONDITION = {
     "test_holes": [
         {
             "name": str,
-            "pressure_Pa": float,
+            "fan_on_Pa": float,
             "fan_off_Pa": float,
             "before_digging_Pa": float,
         }
@@ -133,7 +133,7 @@ def test_what_is_no_number_becomes_null(nothing):
     report = result_to_dict(replace(result, conditions={"today": today}))["conditions"]["today"]
     assert report["coverage_area"] == {"1Pa": None, "5Pa": 0.5}
     assert report["test_holes"] == [
-        {"name": "T1", "pressure_Pa": None, "fan_off_Pa": 1.5, "before_digging_Pa": None}
+        {"name": "T1", "fan_on_Pa": None, "fan_off_Pa": 1.5, "before_digging_Pa": None}
     ]
     assert report["worst_opening"] is None
     json.dumps(report, allow_nan=False)

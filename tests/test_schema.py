@@ -153,6 +153,8 @@ def test_what_the_reader_takes_is_valid(text):
         ('resolution = "coarse"', 'resolution = "coarsest"'),
         ("capped = true", 'capped = "yes"'),
         ('joints = [{aperture = "0.05 mm"}]', 'none = ["slab"]'),
+        ("[variant.tight_joint]", '[variant]\nmelted = "thawing yard"\n[variant.tight_joint]'),
+        ("[variant.tight_joint]", '[variant]\ncold = "frozen yard, 3"\n[variant.tight_joint]'),
         ('[[test_holes]]\nname = "T1"', "[[test_holes]]"),
         ('thickness = "4 in"', 'thickness = "4 Pa"'),
         ('thickness = "4 in"', 'thickness = "-4 in"'),
@@ -194,6 +196,10 @@ def test_typical_mistakes_are_marked(was, becomes):
         ('fan = "high-suction"', 'fan = "High suction"'),
         ('vacuum = "1 in. w.c."', "vacuum = '1\" wc'"),
         ('pit = "20 gal"', 'pit = "two buckets"'),
+        (
+            "[variant.tight_joint]",
+            '[variant]\nice = "Frozen_Yard, 2\' 6\\""\n[variant.tight_joint]',
+        ),
         ('outdoor_pressure = "1 Pa"', 'below_neutral_level = "8 ft"\noutdoor_temperature = "-4 F"'),
     ],
 )

@@ -39,6 +39,7 @@ from soilflow.site import (
     SoilLayer,
     Trench,
     WallBody,
+    YardSoil,
 )
 from soilflow.unit_tables import unit_table
 from soilflow.units import Dimension
@@ -68,6 +69,7 @@ FOUND = {
     SoilLayer,
     Trench,
     WallBody,
+    YardSoil,
 }
 WORDS = {
     (Crack, "aperture"): "joint_words",

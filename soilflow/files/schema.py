@@ -24,6 +24,7 @@ from soilflow.files.schema_texts import (
     words_schema,
 )
 from soilflow.files.site_tables import NEEDED, SITE_TABLES
+from soilflow.files.text_patterns import season_pattern
 from soilflow.flow.grid import Resolution
 from soilflow.house_leakage import HouseLeakage
 from soilflow.layout.fan import Fan
@@ -52,7 +53,13 @@ def case_schema() -> Schema:
     variant = object_schema(
         {**same, "none": none}, "The site, changed; a table replaces the whole one."
     )
-    season = {**TEXT, "examples": list(SEASONS), "description": "The site in another season."}
+    season = {
+        **TEXT,
+        "title": "season",
+        "pattern": season_pattern(),
+        "examples": list(SEASONS),
+        "description": "The site in another season.",
+    }
     resolution = {"anyOf": [{"enum": list(RESOLUTIONS)}, noun_schema(Resolution)]}
     temperature = typing.get_type_hints(Air, include_extras=True)["temperature"]
     top: Schema = {

@@ -9,11 +9,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from soilflow.data import season_words
 from soilflow.quantity_text import NUMBER_WORDS
 from soilflow.unit_tables import INDEX
 from soilflow.units import Dimension
 
-__all__ = ["quantity_pattern", "range_pattern", "size_pattern", "turn_pattern", "word_pattern"]
+__all__ = [
+    "quantity_pattern",
+    "range_pattern",
+    "season_pattern",
+    "size_pattern",
+    "turn_pattern",
+    "word_pattern",
+]
 
 # What canonical() drops inside a unit.
 _GAP = r"[\s.^°-]*"
@@ -88,6 +96,30 @@ def range_pattern(dimension: Dimension) -> str:
     return f"^\\s*(?:{end}|{bare})(?:\\s+to\\s+|\\s*\\.\\.+\\s*){end}\\s*$"
 
 
+def season_pattern() -> str:
+    """Pattern of a season in words, with a depth behind it or none.
+
+    Returns
+    -------
+    pattern : str
+        For the whole text.
+
+    Examples
+    --------
+    >>> pattern = season_pattern()
+    >>> good = ("Frozen yard, 3 ft", "wet north-east corner", "dried low spot")
+    >>> [bool(re.search(pattern, text)) for text in (*good, "frozen yard, 3", "thawing yard")]
+    [True, True, True, False, False]
+    """
+    between, word = r"[\s_]+", _spelled
+    yards = "|".join(map(word, (name.split()[0] for name in season_words() if "yard" in name)))
+    north, east = ("|".join(map(word, sides)) for sides in (("north", "south"), ("east", "west")))
+    corner = f"{word('wet')}{between}(?:{north})-?(?:{east}){between}{word('corner')}"
+    depth = f"(?:\\s*,\\s*{_quantity(Dimension('length', 'm', gt=0.0))})?"
+    dried = f"{word('dried')}{between}\\S.*"
+    return f"^\\s*(?:(?:(?:{yards}){between}{word('yard')}|{corner}){depth}|{dried})\\s*$"
+
+
 def size_pattern() -> str:
     """Pattern of the two sides of a rectangle.
 
@@ -118,7 +150,7 @@ def turn_pattern() -> str:
     >>> [bool(re.search(turn_pattern(), text)) for text in ("28 ft East", "28 ft left")]
     [True, False]
     """
-    ways = "|".join("".join(map(_either, way)) for way in ("east", "north", "west", "south"))
+    ways = "|".join(map(_spelled, ("east", "north", "west", "south")))
     side = _quantity(Dimension("length", "m", gt=0.0))
     return f"^\\s*{side}\\s+(?:{ways}|[enwsENWS])\\.?\\s*$"
 
@@ -147,6 +179,11 @@ def word_pattern(words: Iterable[str]) -> str:
         for word in words
     ]
     return f"^[^\\w/'.]*(?:{'|'.join(spelled)})[^\\w/'.]*$"
+
+
+def _spelled(word: str) -> str:
+    """A word in upper or lower case."""
+    return "".join(map(_either, word))
 
 
 def _either(character: str) -> str:

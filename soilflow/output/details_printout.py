@@ -127,7 +127,7 @@ def _test_holes(page: Page, conditions: list[ConditionResult]) -> None:
             name = ""
     page.rows(rows, texts=2)
     page.say(
-        "Undug: before there is any pit. Off: pits dug, fan off, pipes open to the outlet; "
+        "Undug: before digging, no pit yet. Off: pits dug, fan off, pipes open to the outlet; "
         "points without a pipe capped.",
         first="  ",
     )

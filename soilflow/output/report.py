@@ -113,7 +113,7 @@ def _condition(result: Result, condition: ConditionResult) -> dict[str, Any]:
         "test_holes": [
             {
                 "name": name,
-                "pressure_Pa": _number(pressure),
+                "fan_on_Pa": _number(pressure),
                 "fan_off_Pa": _number(condition.test_holes_off[name]),
                 "before_digging_Pa": None if before is None else _number(before.test_holes[name]),
             }
