@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,7 +22,6 @@ from soilflow.cli.options import (
 )
 from soilflow.cli.reporting import (
     WrongCommand,
-    aside,
     check_folder_of,
     pick_grid,
     pick_layout,
@@ -32,16 +30,14 @@ from soilflow.cli.reporting import (
     show,
     wrote,
 )
+from soilflow.cli.solving import solve
 
 if TYPE_CHECKING:
     from soilflow.case import Case
-    from soilflow.layout.layout import Layout
     from soilflow.results.result import Result
     from soilflow.studies.on_site import OnSite
 
 __all__ = ["run"]
-
-_SLOW = 5.0  # estimated seconds beyond which a word about it is welcome [s]
 
 
 @app.command()
@@ -113,7 +109,7 @@ def run(
         stem = job.stem_of(chosen.name, read.variant, read.resolution.name, solver, bars)
         if (out / f"{stem}.h5").resolve() == case.resolve():
             raise WrongCommand(f'"{case}" would be overwritten; give another --out')
-        result = _solve(read, chosen, solver, quiet=quiet, bars=bool(bars))
+        result = solve(read, chosen, solver, quiet=quiet, bars=bool(bars))
 
         from soilflow.output.printout import print_result
         from soilflow.output.report import result_to_dict
@@ -146,26 +142,6 @@ def _tabulate(result: Result, path: Path) -> Path:
     from soilflow.output.tidy_tables import write_table
 
     return write_table(result, path)
-
-
-def _solve(case: Case, layout: Layout, engine: str, *, quiet: bool, bars: bool) -> Result:
-    from soilflow.grids import estimate
-    from soilflow.run import run_layout
-    from soilflow.studies.error_estimate import estimate_with_bars, run_with_bars
-
-    cost = (estimate_with_bars if bars else estimate)(case, layout)
-    slow = cost.seconds > _SLOW and not quiet
-    if slow:
-        grids = " on three grids" if bars else ""
-        aside(f"solving {cost.cells} cells{grids}, about {cost.seconds:.0f} s ...")
-    with meter("unit fields", shown=slow) as progress:
-        solve = run_with_bars if bars else run_layout
-        if engine != Engine.FIPY:
-            return solve(case, layout, progress=progress)
-        from soilflow.engines import solve_soil_fipy
-
-        result = solve(case, layout, engine=solve_soil_fipy, progress=progress)
-        return replace(result, notes=("solved with FiPy, the engine for checks", *result.notes))
 
 
 def _on_site(case: Case, result: Result, *, quiet: bool, thorough: bool) -> OnSite:

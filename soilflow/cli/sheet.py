@@ -19,7 +19,6 @@ from soilflow.cli.options import (
     Verbose,
 )
 from soilflow.cli.reporting import (
-    aside,
     check_folder_of,
     pick_grid,
     pick_layout,
@@ -27,6 +26,7 @@ from soilflow.cli.reporting import (
     reporting,
     show,
 )
+from soilflow.cli.solving import solve
 
 __all__ = ["sheet"]
 
@@ -65,19 +65,15 @@ def sheet(
         check_folder_of("--out", out)
         from soilflow.files.atomic import replacing
         from soilflow.files.job import read_job
-        from soilflow.grids import estimate
         from soilflow.output.sheet import sheet_html
-        from soilflow.run import run_layout
         from soilflow.studies.on_site import on_site
 
         job = read_job(case)
-        usual = pick_grid(job.case, str(resolution or job.usual[2]))
-        read = pick_variant(usual, job.usual[1] if variant is None else variant)
-        chosen = pick_layout(read, job.usual[0] if layout is None else layout)
-        cost = estimate(read, chosen)
-        if not quiet:
-            aside(f"solving {cost.cells} cells, about {cost.seconds:.0f} s ...")
-        result = run_layout(read, chosen)
+        usual_layout, usual_variant, usual_grid, engine, bars = job.usual
+        usual = pick_grid(job.case, str(resolution or usual_grid))
+        read = pick_variant(usual, usual_variant if variant is None else variant)
+        chosen = pick_layout(read, usual_layout if layout is None else layout)
+        result = solve(read, chosen, engine, quiet=quiet, bars=bool(bars))
         with meter("troubles", shown=thorough and not quiet) as progress:
             found = on_site(read, result, thorough=thorough, progress=progress)
         stem = job.stem_of(chosen.name, read.variant, read.resolution.name, *job.usual[3:])

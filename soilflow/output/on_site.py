@@ -23,6 +23,8 @@ __all__ = [
     "verdict_lines",
     "verdict_word",
     "wait_lines",
+    "worth_a_trip",
+    "worth_saying",
 ]
 
 # Margins of territories this close need no damper: chosen by the project. [-]
@@ -83,23 +85,49 @@ def seal_lines(page: Page, found: OnSite, slab: Slab) -> None:
     if not worth:
         page.say("There is no joint, crack or opening to seal.")
         return
-    best = max(worth, key=lambda value: value.whole.margin_gained)
-    air = max(value.whole.air_saved for value in worth)
-    if best.whole.margin_gained < _FELT and air < _HEARD:
+    if not worth_a_trip(worth):
+        best = max(worth, key=lambda value: value.whole.margin_gained)
         page.say(
             f"Nothing worth sealing: the best piece ({_where(best, slab)}) gains "
             f"{best.whole.margin_gained:.1g} Pa at the worst spot, and none saves "
             f"{cfm(_HEARD)} of house air.",
         )
         return
-    for value in _worth_saying(worth):
+    for value in worth_saying(worth):
         gained, saved = value.whole.margin_gained, value.whole.air_saved
         page.item(f"{_where(value, slab)}: {gained:+.2g} Pa at the worst spot, saves {cfm(saved)}")
     _half_words(page, sealing)
 
 
-def _worth_saying(values: list[SealingValue]) -> list[SealingValue]:
-    """The first of a list, without those that bring next to nothing beside the best."""
+def worth_a_trip(values: list[SealingValue]) -> bool:
+    """Whether sealing any of a list brings what a gauge shows.
+
+    Parameters
+    ----------
+    values : list of SealingValue
+        Segments and openings, at least one.
+
+    Returns
+    -------
+    worth : bool
+        In suction at the worst spot, or in house air.
+    """
+    return any(v.whole.margin_gained >= _FELT or v.whole.air_saved >= _HEARD for v in values)
+
+
+def worth_saying(values: list[SealingValue]) -> list[SealingValue]:
+    """The first of a list, without those that bring next to nothing beside the best.
+
+    Parameters
+    ----------
+    values : list of SealingValue
+        The most worth first, at least one.
+
+    Returns
+    -------
+    values : list of SealingValue
+        At most six: what a day's work holds.
+    """
     best = max(v.whole.margin_gained for v in values), max(v.whole.air_saved for v in values)
     said = [
         v

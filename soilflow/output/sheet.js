@@ -9,7 +9,7 @@
     for (let i = 0; i < count; i++) out[i] = (raw[i >> 3] >> (7 - (i & 7))) & 1;
     return out;
   };
-  const house = bits(data.house, columns);
+  const house = bits(data.house, columns), room = bytes(data.room);
   const openX = bits(data.open_x, (nx - 1) * ny), openY = bits(data.open_y, nx * (ny - 1));
   const usable = bits(data.patch.usable, data.patch.x.length * data.patch.y.length);
   const raw = bytes(data.fields.data).buffer;
@@ -21,12 +21,12 @@
   const dx = data.x.slice(1).map((v, i) => v - data.x[i]);
   const dy = data.y.slice(1).map((v, i) => v - data.y[i]);
 
-  function solve(matrix, right) { // small and positive definite: elimination with pivots
+  // Small, symmetric and semidefinite: elimination. A point that no air path ties to anything
+  // has nothing left on its diagonal, and rests at the room's pressure.
+  function solve(matrix, right) {
     const n = right.length, a = matrix.map((row, i) => [...row, right[i]]);
     for (let k = 0; k < n; k++) {
-      let best = k;
-      for (let i = k + 1; i < n; i++) if (Math.abs(a[i][k]) > Math.abs(a[best][k])) best = i;
-      [a[k], a[best]] = [a[best], a[k]];
+      if (!(a[k][k] > 1e-12 * matrix[k][k])) { a[k].fill(0); a[k][k] = 1; }
       for (let i = k + 1; i < n; i++) {
         const f = a[i][k] / a[k][k];
         for (let j = k; j <= n; j++) a[i][j] -= f * a[k][j];
@@ -146,7 +146,8 @@
   }
   const airArea = patchSums(Float64Array.from(house));
 
-  function worst(p) {
+  // Where two places are alike, in a house that is its own mirror image, the solver's stands.
+  function worst(p, solved) {
     const sums = patchSums(p.map((v, c) => (house[c] ? v : 0)));
     let best = -Infinity, at = [0, 0];
     for (let i = 0; i < px.length; i++) for (let j = 0; j < py.length; j++) {
@@ -154,24 +155,43 @@
       const mean = sums[i][j] / airArea[i][j];
       if (mean > best) { best = mean; at = [i, j]; }
     }
-    const half = 0.5 * data.patch.side;
+    const half = 0.5 * data.patch.side, near = (v, w) => Math.abs(v + half - w) < 1e-6;
+    const i = data.patch.x.findIndex((v) => near(v, solved[0]));
+    const j = data.patch.y.findIndex((v) => near(v, solved[1]));
+    if (i >= 0 && j >= 0 && sums[i][j] / airArea[i][j] > best - 1e-4) at = [i, j];
     return { margin: -best - data.pass_line, x: data.patch.x[at[0]] + half, y: data.patch.y[at[1]] + half };
   }
 
-  function shown(value) {
-    const size = Math.abs(value);
-    const text = value.toFixed(size < 1 ? 2 : size < 10 ? 1 : 0);
-    return Number(text) === 0 ? text.replace("-", "") : text;
+  // Numbers as the library writes them.
+  function figures(value, digits) {
+    const rounded = Number(value.toPrecision(digits));
+    if (Math.abs(rounded) < 1e-4) return "0";
+    const power = Number(rounded.toExponential().split("e")[1]);
+    return rounded.toFixed(Math.max(0, digits - 1 - power));
+  }
+  const unsigned = (text) => (Number(text) === 0 ? text.replace("-", "") : text);
+  const pa = (p) => `${unsigned(Math.abs(p) < 0.1 ? p.toFixed(2) : figures(p, 2))} Pa`;
+  function wc(p, digits = 3) {
+    const inches = p / data.units.wc;
+    const text = Math.abs(inches) < 0.1 ? inches.toFixed(3) : figures(inches, digits);
+    return `${unsigned(text)} in. w.c.`;
+  }
+  const both = (p) => `${pa(p)} (${wc(p, 2)})`;
+  function cfm(flow) {
+    const feet = flow / data.units.cfm;
+    if (feet > 0 && feet < 0.01) return "under 0.01 cfm";
+    return `${figures(feet, Math.abs(feet) >= 1 ? 3 : 2)} cfm`;
   }
   const percent = (share) => `${Math.floor(100 * share + 1e-9)} %`;
+  const feet = (m) => `${(m / data.units.foot).toFixed(1)} ft`;
 
   const form = document.getElementById("controls");
   const field = (name) => form.elements[name];
-  let condition = data.first;
+  const say = (id, text) => { document.getElementById(id).textContent = text; };
+  let condition = data.first, outdoors = 0;
 
   function readState() {
     const now = data.conditions[condition], references = {};
-    const outdoors = Number(field("outdoors").value);
     for (const [name, one] of Object.entries(now.references)) {
       references[name] = one.moves ? one.pressure + outdoors - now.outdoors : one.pressure;
     }
@@ -183,14 +203,41 @@
     return { references, vacuums, capped };
   }
 
+  // What a reader types counts once it makes sense; until then the last that did stands.
+  function typed(input, low, high) {
+    const value = Number(input.value);
+    const good = input.value.trim() !== "" && value >= low && value <= high;
+    input.setAttribute("aria-invalid", String(!good));
+    return good ? value : NaN;
+  }
+
+  function takeTemperature(stack) {
+    const fahrenheit = typed(field("temperature"), -80, 140);
+    if (Number.isNaN(fahrenheit)) return;
+    const kelvin = (fahrenheit - 32) / 1.8 + 273.15;
+    outdoors = stack.factor * (1 / kelvin - 1 / stack.room) + stack.added;
+    field("outdoors").value = outdoors.toFixed(2);
+    field("outdoors").setAttribute("aria-invalid", "false");
+  }
+
+  function takePressure() {
+    const pressure = typed(field("outdoors"), -200, 200);
+    if (!Number.isNaN(pressure)) outdoors = pressure;
+  }
+
   function setState(name) {
     condition = name;
     const now = data.conditions[name];
-    field("outdoors").value = now.outdoors;
-    if (now.stack) field("temperature").value = (now.stack.outdoor - 273.15).toFixed(1);
+    outdoors = now.outdoors;
+    field("condition").value = name;
+    field("outdoors").value = outdoors.toFixed(2);
     field("temperature").disabled = !now.stack;
+    document.getElementById("stated").hidden = Boolean(now.stack);
+    field("temperature").value = now.stack ? (1.8 * (now.stack.outdoor - 273.15) + 32).toFixed(1) : "";
+    for (const input of [field("outdoors"), field("temperature")]) input.setAttribute("aria-invalid", "false");
     data.points.forEach((point, i) => {
       const vacuum = -now.pressures[point], slider = field(`vacuum${i}`);
+      slider.min = Math.min(0, Math.floor(vacuum));
       slider.max = Math.max(1000, Math.ceil(1.5 * vacuum));
       slider.value = vacuum;
       field(`cap${i}`).checked = now.capped.includes(point);
@@ -198,61 +245,75 @@
     update();
   }
 
-  const steps = [1, 3, 10, 30, 100, 300];
-  const tones = ["#27364f", "#46536a", "#6b7285", "#94947f", "#bfb27d", "#e6d47c"];
+  function tone(suction) {
+    let step = -1;
+    while (step + 1 < data.steps.length && suction >= data.steps[step + 1]) step++;
+    return step;
+  }
+
   function paint(p) {
     const canvas = document.getElementById("map"), pen = canvas.getContext("2d");
-    const { width, height } = canvas;
-    const w = data.x[nx] - data.x[0], view = canvas.dataset;
+    const { width, height } = canvas, view = canvas.dataset;
     const left = Number(view.left), top = Number(view.top), scale = width / Number(view.wide);
+    const atX = (i) => (data.x[i] - left) * scale, atY = (j) => (top - data.y[j]) * scale;
+    const tones = new Int8Array(columns).fill(-2), line = new Path2D(), hatch = new Path2D();
     pen.clearRect(0, 0, width, height);
-    for (let i = 0; i < nx && w > 0; i++) for (let j = 0; j < ny; j++) {
+    for (let i = 0; i < nx; i++) for (let j = 0; j < ny; j++) {
       const c = i * ny + j;
-      if (!house[c]) continue;
-      const x0 = (data.x[i] - left) * scale, x1 = (data.x[i + 1] - left) * scale;
-      const y0 = (top - data.y[j + 1]) * scale, y1 = (top - data.y[j]) * scale;
-      let tone = -1;
-      while (tone + 1 < steps.length && -p[c] >= steps[tone + 1]) tone++;
-      pen.fillStyle = tone < 0 ? "#ffffff" : tones[tone];
-      pen.fillRect(x0, y0, x1 - x0 + 0.6, y1 - y0 + 0.6);
-      if (tone < 0) { // hatched where it fails, so that grey paper shows it too
-        pen.strokeStyle = "#777"; pen.lineWidth = 1; pen.beginPath();
-        pen.moveTo(x0, y1); pen.lineTo(x1, y0); pen.stroke();
-      }
+      if (room[c] === 255) continue;
+      tones[c] = tone(-p[c]);
+      const x0 = atX(i), y0 = atY(j + 1), wide = atX(i + 1) - x0, high = atY(j) - y0;
+      pen.fillStyle = tones[c] < 0 ? "#ffffff" : data.tones[tones[c]];
+      pen.fillRect(x0, y0, wide + 0.6, high + 0.6);
+      if (tones[c] === -1) hatch.rect(x0, y0, wide, high);
+      const beside = (other, a, b, d, e) => {
+        if (tones[other] > -2 && tones[other] < 0 !== tones[c] < 0) { line.moveTo(a, b); line.lineTo(d, e); }
+      };
+      if (i > 0) beside(c - ny, x0, y0, x0, y0 + high);
+      if (j > 0) beside(c - 1, x0, y0 + high, x0 + wide, y0 + high);
     }
+    pen.save(); // hatched where it fails, so that grey paper and every eye see it
+    pen.clip(hatch);
+    pen.strokeStyle = "#777"; pen.lineWidth = 1.5; pen.beginPath();
+    for (let x = -height; x < width; x += 16) { pen.moveTo(x, height); pen.lineTo(x + height, 0); }
+    pen.stroke();
+    pen.restore();
+    pen.strokeStyle = "#1b1b1b"; pen.lineWidth = 4; pen.lineCap = "square";
+    pen.stroke(line);
   }
 
   function update() {
-    const state = readState(), u = portU(state), p = pressures(u), low = worst(p);
-    const say = (id, text) => { document.getElementById(id).textContent = text; };
-    say("margin", shown(low.margin));
+    const state = readState(), u = portU(state), p = pressures(u), low = worst(p, data.conditions[condition].worst);
     say("verdict", low.margin >= 0 ? "holds" : "does not hold");
+    say("margin", `${both(Math.abs(low.margin))} ${low.margin >= 0 ? "to spare" : "short"}`);
+    say("worst-at", `${feet(low.x - data.x[0])} from the westmost and ${feet(low.y - data.y[0])} from the southmost wall`);
     say("covered1", percent(coverage(p, 1)));
     say("covered5", percent(coverage(p, 5)));
-    say("outdoors-now", shown(Number(field("outdoors").value)));
+    say("outdoors-now", pa(outdoors));
     data.points.forEach((name, i) => {
       const k = data.ports.indexOf(name);
-      const flow = -data.matrix[k].reduce((s, y, j) => s + y * u[j], 0);
-      say(`vacuum-now${i}`, `${(-toP(u[k]) / 249.08891).toFixed(2)} in. w.c.`);
-      say(`flow-now${i}`, `${(flow * 2118.880003).toFixed(2)} cfm`);
+      const flow = state.capped[name] ? 0 : -data.matrix[k].reduce((s, y, j) => s + y * u[j], 0);
+      const vacuum = wc(-toP(u[k])), slider = field(`vacuum${i}`);
+      slider.disabled = state.capped[name];
+      slider.setAttribute("aria-valuetext", vacuum);
+      say(`vacuum-now${i}`, vacuum);
+      say(`flow-now${i}`, cfm(flow));
     });
-    Object.entries(data.holes).forEach(([name, parts], i) => {
-      const text = parts.length ? shown(parts.reduce((s, [c, w]) => s + w * p[c], 0)) : "no air";
-      say(`hole-now${i}`, text);
+    Object.values(data.holes).forEach((parts, i) => {
+      say(`hole-now${i}`, parts.length ? both(parts.reduce((s, [c, w]) => s + w * p[c], 0)) : "no air");
     });
-    const mark = document.getElementById("worst-mark");
-    if (mark) mark.setAttribute("transform", `translate(${low.x} ${-low.y})`);
-    paint(p);
+    document.getElementById("worst-mark").setAttribute("transform", `translate(${low.x} ${-low.y})`);
+    const own = u.map(toP);
+    paint(p.map((v, c) => (room[c] === 255 ? v : v - own[room[c]])));
   }
 
   document.documentElement.classList.add("live");
   form.addEventListener("input", (event) => {
-    const now = data.conditions[condition];
-    if (event.target.name === "temperature" && now.stack) {
-      const t = Number(field("temperature").value) + 273.15, s = now.stack;
-      field("outdoors").value = (atm * 9.80665 / 287.05) * s.height * (1 / t - 1 / s.room) + s.added;
-    }
-    if (event.target.name === "condition") setState(event.target.value); else update();
+    const { name, value } = event.target, { stack } = data.conditions[condition];
+    if (name === "condition") { setState(value); return; }
+    if (name === "temperature" && stack) takeTemperature(stack);
+    if (name === "outdoors") takePressure();
+    update();
   });
   form.addEventListener("submit", (event) => event.preventDefault());
   document.getElementById("back").addEventListener("click", () => setState(condition));

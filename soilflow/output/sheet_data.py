@@ -12,14 +12,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from soilflow.air import GRAVITY, P_ATM, R_AIR
 from soilflow.case import Case
 from soilflow.conditions import Condition
 from soilflow.operating_point import CAPPED
 from soilflow.results.coverage import PASS_LINE, PATCH
 from soilflow.results.floor import FloorResponse, floor_response
+from soilflow.results.notebook import STEPS, TONES
 from soilflow.results.patches import Patches, patches_of
 from soilflow.results.result import ConditionResult, Result, deciding
 from soilflow.site.effects import HOUSE, OUTDOORS
+from soilflow.units import M3S_PER_CFM, M_PER_FOOT, PA_PER_INCH_WC
 
 __all__ = ["sheet_data"]
 
@@ -50,6 +53,7 @@ def sheet_data(case: Case, result: Result) -> dict[str, Any]:
     patches = patches_of(at_rest, PATCH)
     return {
         "ports": ports,
+        "units": {"wc": PA_PER_INCH_WC, "cfm": M3S_PER_CFM, "foot": M_PER_FOOT},
         "points": [point.name for point in result.arrangement.points],
         "matrix": solution.response.port_matrix.tolist(),
         "pressure_atm": case.air.pressure_atm,
@@ -59,7 +63,9 @@ def sheet_data(case: Case, result: Result) -> dict[str, Any]:
         "x": [round(float(v), 6) for v in floor.x],
         "y": [round(float(v), 6) for v in floor.y],
         "house": _packed_bits(at_rest.floor & ~np.isnan(at_rest.pressure)),
-        "floor": _packed_bits(at_rest.floor),
+        "room": _packed_rooms(floor),
+        "steps": list(STEPS),
+        "tones": list(TONES),
         "open_x": _packed_bits(floor.open_x),
         "open_y": _packed_bits(floor.open_y),
         "fields": _packed_fields(floor),
@@ -79,13 +85,14 @@ def _condition(case: Case, found: ConditionResult, ports: list[str]) -> dict[str
     [stated] = [c for c in case.conditions if c.name == found.name]
     return {
         "outdoors": found.outdoor_pressure,
+        "worst": [found.worst.x, found.worst.y],
         "pressures": {n: float(on.pressures[on.port_names.index(n)]) for n in ports},
         "capped": [n for n, state in zip(on.port_names, on.states, strict=True) if state == CAPPED],
         "references": {n: _reference(case, stated, n) for n in _references(case, ports)},
         "stack": None
         if stated.below_neutral_level is None
         else {
-            "height": stated.below_neutral_level,
+            "factor": P_ATM * GRAVITY / R_AIR * stated.below_neutral_level,
             "room": stated.room_temperature,
             "outdoor": stated.outdoor_temperature,
             "added": stated.added_pressure,
@@ -108,6 +115,13 @@ def _reference(case: Case, condition: Condition, name: str) -> dict[str, Any]:
 
 def _packed_bits(mask: NDArray[np.bool_]) -> str:
     return base64.b64encode(np.packbits(mask.ravel()).tobytes()).decode("ascii")
+
+
+def _packed_rooms(floor: FloorResponse) -> str:
+    """Port of the room over each column, 255 where there is no floor with air below it."""
+    there = floor.floor & ~np.isnan(floor.unit_fields).any(axis=0)
+    ports = np.where(there, floor.floor_port, 255).astype(np.uint8)
+    return base64.b64encode(ports.tobytes()).decode("ascii")
 
 
 def _packed_fields(floor: FloorResponse) -> dict[str, Any]:

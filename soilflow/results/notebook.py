@@ -16,12 +16,12 @@ from soilflow.results.solved import ConditionResult
 from soilflow.site.site import Site
 from soilflow.units import M3S_PER_CFM, PA_PER_INCH_WC
 
-__all__ = ["plan_and_numbers", "tone_runs"]
+__all__ = ["STEPS", "TONES", "plan_and_numbers", "tone_runs"]
 
 _WIDE = 320  # of the plan, in pixels
 # From the pass line up, in about half decades; paler is more, as in the figures. [Pa]
-_STEPS = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
-_TONES = ("#27364f", "#46536a", "#6b7285", "#94947f", "#bfb27d", "#e6d47c")
+STEPS = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
+TONES = ("#27364f", "#46536a", "#6b7285", "#94947f", "#bfb27d", "#e6d47c")
 _FAILS = "#ffffff"
 
 
@@ -137,8 +137,8 @@ def tone_runs(
     run : tuple of (float, float, float, float, str)
         The fill last, before it west and south edge, width and height. [m]
     """
-    step = np.searchsorted(_STEPS, -floor.pressure, side="right")
-    tones = (fails, *_TONES)
+    step = np.searchsorted(STEPS, -floor.pressure, side="right")
+    tones = (fails, *TONES)
     shown = np.where(floor.floor & ~np.isnan(floor.pressure), step, -1)
     for j in range(shown.shape[1]):
         row = shown[:, j]
