@@ -1,6 +1,8 @@
 """The job sheet: complete without scripts, nothing from outside, and as right as the library."""
 
+import base64
 import functools
+import json
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -12,15 +14,18 @@ from browser import open_browser, program
 from numpy.testing import assert_allclose
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
-from tiny_house import TEXT
+from tiny_house import ROUGH_TEXT, TEXT
+from typer.testing import CliRunner
 
-from soilflow.air import pressure_from_u, u_from_pressure
+from soilflow import cli
+from soilflow.air import pressure_from_u
 from soilflow.files import parse_case
 from soilflow.flow.grid import Resolution
 from soilflow.output.cautions import CAUTIONS
 from soilflow.output.page import both, cfm, pa, percent, wc
 from soilflow.output.sheet import sheet_html
 from soilflow.output.sheet_data import sheet_data
+from soilflow.port_elimination import all_ports, eliminate
 from soilflow.results.coverage import coverage, worst_margin
 from soilflow.results.floor import floor_response, pressure_at
 from soilflow.run import run_layout
@@ -170,15 +175,11 @@ def by_library(vacuums, outdoors):
     ports, matrix = list(solution.soil.ports), solution.response.port_matrix
     held = {HOUSE: 0.0, "outdoors": outdoors}
     held |= {n: -v for n, v in vacuums.items() if v is not None}
-    u = np.array([float(u_from_pressure(held.get(name, 0.0), atm)) for name in ports])
-    free = [ports.index(n) for n, v in vacuums.items() if v is None]
-    kept = [i for i in range(len(ports)) if i not in free]
-    if free:
-        u[free] = np.linalg.solve(matrix[np.ix_(free, free)], -matrix[np.ix_(free, kept)] @ u[kept])
+    seen = eliminate(matrix, ports, held, (), atm)  # what is not held is capped
+    u, drawn = all_ports(matrix, seen, np.empty(0))
     pressure = floor.pressure(u, atm, room=ports.index(HOUSE))
     reads = pressure_at(floor.pressure(u, atm), *result().hole_places["T1"])
-    flows = dict(zip(ports, -matrix @ u, strict=True))
-    flows |= {ports[i]: 0.0 for i in free}
+    flows = dict(zip(ports, drawn, strict=True))
     vacuums = dict(zip(ports, -pressure_from_u(u, atm), strict=True))
     shares = (coverage(pressure, threshold) for threshold in (1.0, 5.0))
     return worst_margin(pressure), *shares, reads, flows, vacuums
@@ -285,6 +286,41 @@ def test_keys_alone_will_do_and_a_phone_shows_it_all(opened):
     assert wide <= width
 
 
+def test_paper_shows_what_was_computed_whatever_was_moved(opened):
+    def shown(css):
+        read = "return getComputedStyle(document.querySelector(arguments[0])).display"
+        return opened.execute_script(read, css) != "none"
+
+    move(opened, "vacuum0", 10)
+    live, paper = ("#map", "#worst-mark", "#controls", ".now"), (".still", ".mark-still")
+    assert all(shown(css) for css in live)
+    assert not any(shown(css) for css in paper)
+    opened.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    on_paper = [shown(css) for css in (*live, *paper)]
+    opened.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert on_paper == [False] * len(live) + [True] * len(paper)
+
+
+def test_a_capped_point_that_no_air_reaches_rests_at_the_room(browser, tmp_path):
+    """As `eliminate` has it: no number there, and none that is not one elsewhere."""
+    head, begin, tail = page().partition('id="numbers">')
+    text, end, rest = tail.partition("</script>")
+    numbers = json.loads(text)
+    lost = numbers["ports"].index("B")
+    for i, row in enumerate(numbers["matrix"]):
+        row[i] += row[lost] if i != lost else 0.0
+        row[lost] = 0.0
+    numbers["matrix"][lost] = [0.0] * len(numbers["ports"])
+    file = tmp_path / "lost.html"
+    changed = json.dumps(numbers).replace("<", "\\u003c")
+    file.write_text(head + begin + changed + end + rest, encoding="utf-8")
+    browser.get(file.as_uri())
+    browser.find_element(By.NAME, "cap1").click()
+    assert text_of(browser, "vacuum-now1") == wc(0.0)
+    assert text_of(browser, "flow-now1") == cfm(0.0)
+    assert "NaN" not in browser.find_element(By.TAG_NAME, "body").text
+
+
 def test_a_browser_that_is_not_there_fails_with_what_to_do(monkeypatch):
     monkeypatch.setenv("CHROMIUM", "/nowhere/chromium")
     with pytest.raises(AssertionError, match="apt-get install chromium chromium-driver"):
@@ -298,3 +334,49 @@ def test_fields_of_many_ports_fit_in_sixteen_bits(monkeypatch):
     assert (full["fields"]["bits"], packed["fields"]["bits"]) == (32, 16)
     assert len(packed["fields"]["data"]) < 0.6 * len(full["fields"]["data"])
     assert_allclose(full["matrix"], packed["matrix"])
+
+
+ROOM = """
+[[rooms]]
+name = "garage & shop"
+size = "5 ft x 10 ft"
+at = ["7 ft", "0 ft"]
+permeability = "1e-13 m2"
+"""
+
+
+def test_a_room_is_judged_and_drawn_against_its_own_air():
+    text = written().replace("[pipe]", ROOM + "[pipe]")
+    pressures = 'references = {"garage & shop" = "2 Pa"}\n'
+    for condition in ("today", "design_winter"):
+        text = text.replace(f"[conditions.{condition}]\n", f"[conditions.{condition}]\n{pressures}")
+    shared = case(text)
+    solved = run_layout(shared, "two")
+    said = plain(sheet_html(shared, solved, on_site(shared, solved)))
+    room = solved.conditions["design_winter"].rooms["garage & shop"]
+    assert f"garage & shop, design winter 2.0 Pa {percent(room.coverage_area[1.0])}" in said
+    assert "each room's against its own air" in said
+    drawn = sheet_data(shared, solved)
+    above = np.frombuffer(base64.b64decode(drawn["room"]), dtype=np.uint8)
+    assert {drawn["ports"][port] for port in set(above.tolist()) - {255}} == {
+        HOUSE,
+        "garage & shop",
+    }
+
+
+def test_a_result_with_error_bars_gives_a_sheet_with_them(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "house.toml").write_text(ROUGH_TEXT, encoding="utf-8")
+    made = CliRunner().invoke(
+        cli.app, ["run", "house.toml", "--error-estimate", "--no-figures", "-q"]
+    )
+    assert made.exit_code == 0, made.output
+    [file] = tmp_path.glob("*.h5")
+    written_to = CliRunner().invoke(
+        cli.app, ["sheet", file.name, "--out", "s.html", "--json", "-q"]
+    )
+    assert written_to.exit_code == 0, written_to.output
+    sheet = (tmp_path / "s.html").read_text(encoding="utf-8")
+    assert json.loads(written_to.stdout)["bytes"] == len(sheet.encode())
+    assert "±" in plain(sheet)
+    assert "±" not in plain(page())
